@@ -1,0 +1,1 @@
+"""Temperbook: the quality record for artificially aged aluminium panels."""

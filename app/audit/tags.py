@@ -1,0 +1,56 @@
+"""Every kind of act on the trail: ``subject:thing:act``. A retired tag stays, marked retired."""
+
+from enum import StrEnum
+
+
+class Tag(StrEnum):
+    """What was done."""
+
+    PERSON_ADDED = "people:person:added"
+    PERSON_CHANGED = "people:person:changed"
+    SIGNED_IN = "people:sign_in:opened"
+    SIGN_IN_REFUSED = "people:sign_in:refused"
+    SIGNED_OUT = "people:sign_in:ended"
+
+    FURNACE_REGISTERED = "equipment:furnace:registered"
+    FURNACE_CHECK_RECORDED = "equipment:furnace_check:recorded"
+    SENSOR_REGISTERED = "equipment:sensor:registered"
+    SENSOR_CERTIFICATE_RECORDED = "equipment:sensor_certificate:recorded"
+    TESTER_REGISTERED = "equipment:tester:registered"
+    TESTER_CERTIFICATE_RECORDED = "equipment:tester_certificate:recorded"
+    BLOCK_REGISTERED = "equipment:reference_block:registered"
+
+    TABLE_WRITTEN = "requirements:acceptance_table:written"
+    TABLE_VERIFIED = "requirements:acceptance_table:verified"
+    TABLE_WITHDRAWN = "requirements:acceptance_table:withdrawn"
+    CYCLE_WRITTEN = "requirements:cycle:written"
+    CYCLE_VERIFIED = "requirements:cycle:verified"
+    CYCLE_WITHDRAWN = "requirements:cycle:withdrawn"
+
+    LOT_RECEIVED = "panels:lot:received"
+    PANEL_REGISTERED = "panels:panel:registered"
+    COUPON_REGISTERED = "panels:coupon:registered"
+    CUSTODY_RECORDED = "panels:custody:recorded"
+
+    LOAD_PLANNED = "loads:load:planned"
+    LEAK_CHECKED = "loads:leak_check:recorded"
+    DOOR_CLOSED = "loads:door:closed"
+    RECORD_IMPORTED = "loads:furnace_record:imported"
+    RECORD_JUDGED = "loads:furnace_record:judged"
+    SENSOR_EXCLUDED = "loads:sensor:excluded"
+    UNWRAPPED = "loads:unwrapping:recorded"
+
+    BENCH_OPENED = "bench:session:opened"
+    BLOCK_CHECKED = "bench:reference_block:checked"
+    READINGS_RECORDED = "bench:readings:recorded"
+    LABORATORY_RESULT_RECORDED = "bench:laboratory_result:recorded"
+    READING_CORRECTED = "bench:reading:corrected"
+    VOID_ASKED = "bench:void:asked"
+    VOID_DECIDED = "bench:void:decided"
+    RETEST_OPENED = "bench:retest:opened"
+    COUPON_JUDGED = "bench:coupon:judged"
+
+    HOLD_PLACED = "release:hold:placed"
+    HOLD_LIFTED = "release:hold:lifted"
+    PANEL_RELEASED = "release:panel:released"
+    PANEL_DISPOSED = "release:panel:disposed"

@@ -1,0 +1,1 @@
+"""The bench: sessions, checks on reference blocks, readings and verdicts on coupons."""

@@ -1,0 +1,1 @@
+"""Furnaces, sensors, testers, reference blocks and their certificates."""

@@ -1,0 +1,52 @@
+"""The kinds of "no" the program says. Each is a sentence for a person, made from values.
+
+Too little evidence is never an error: it is a verdict of *not proven* with its reason.
+"""
+
+from collections.abc import Mapping
+
+
+class TemperbookError(Exception):
+    """Base of everything the program itself raises to tell a person something."""
+
+    status = 500
+
+
+class Refusal(TemperbookError):
+    """A thing that may not be done, or an entry that cannot be taken; says what to do next.
+
+    ``fields`` holds a sentence per form field, so that a page can show each beside what was typed.
+    """
+
+    status = 422
+
+    def __init__(self, sentence: str, *, fields: Mapping[str, str] | None = None) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.fields = dict(fields or {})
+
+
+class NotFound(Refusal):
+    """Nothing on record under that identity."""
+
+    status = 404
+
+
+class NotAllowed(Refusal):
+    """The signed-in person may not do this; names who may."""
+
+    status = 403
+
+
+class Conflict(Refusal):
+    """Somebody else has changed the matter meanwhile; says who and what now stands."""
+
+    status = 409
+
+
+class BadFile(Refusal):
+    """A file that cannot be read exactly; names the file, the row or field, and the remedy."""
+
+
+class TamperEvident(TemperbookError):
+    """The trail or a record no longer matches what was written."""

@@ -1,0 +1,1 @@
+"""The pure floor: values in, verdict out. Standard library and numpy only."""

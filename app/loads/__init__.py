@@ -1,0 +1,1 @@
+"""Loads: plan, bag checks, furnace records and unwrapping."""

@@ -1,0 +1,1 @@
+"""Material lots, panels, coupons and their custody."""

@@ -1,0 +1,1 @@
+"""Accounts, roles, sign-in and signatures."""

@@ -1,0 +1,85 @@
+"""Who may do what: one table, asked by every service before it acts."""
+
+from enum import StrEnum
+
+from app.audit.actor import Actor
+from app.errors import NotAllowed
+
+
+class Role(StrEnum):
+    """A person may hold several; the two-person rules hold all the same."""
+
+    INSPECTOR = "inspector"
+    SUPERVISOR = "supervisor"
+    ENGINEER = "engineer"
+    AUDITOR = "auditor"
+    ADMINISTRATOR = "administrator"
+
+
+class Act(StrEnum):
+    """What can be done; the value completes the sentence "Only ... may ..."."""
+
+    ADD_PERSON = "add or change people"
+    REGISTER_EQUIPMENT = "register furnaces, sensors, testers and reference blocks"
+    WRITE_REQUIREMENT = "write acceptance tables and cycles"
+    VERIFY_REQUIREMENT = "verify acceptance tables and cycles"
+    RECEIVE_MATERIAL = "receive material and register panels and coupons"
+    PLAN_LOAD = "plan a load"
+    RECORD_CUSTODY = "hand over coupons"
+    CHECK_BAG = "record a bag's leak check"
+    IMPORT_RECORD = "import a furnace record"
+    EXCLUDE_SENSOR = "exclude a failed sensor"
+    UNWRAP = "record an unwrapping"
+    MEASURE = "take readings at the bench"
+    ASK_VOID = "ask for a reading to be voided"
+    APPROVE_VOID = "approve that a reading is voided"
+    OPEN_RETEST = "open a retest"
+    PLACE_HOLD = "put a panel on hold"
+    RELEASE_PANEL = "release a panel"
+    LIFT_HOLD = "lift a hold"
+
+
+_I, _S, _E, _A = Role.INSPECTOR, Role.SUPERVISOR, Role.ENGINEER, Role.ADMINISTRATOR
+
+MAY: dict[Act, frozenset[Role]] = {
+    Act.ADD_PERSON: frozenset({_A}),
+    Act.REGISTER_EQUIPMENT: frozenset({_E}),
+    Act.WRITE_REQUIREMENT: frozenset({_E}),
+    Act.VERIFY_REQUIREMENT: frozenset({_S}),
+    Act.RECEIVE_MATERIAL: frozenset({_I, _S, _E}),
+    Act.PLAN_LOAD: frozenset({_I, _S, _E}),
+    Act.RECORD_CUSTODY: frozenset({_I, _S}),
+    Act.CHECK_BAG: frozenset({_I, _S}),
+    Act.IMPORT_RECORD: frozenset({_I, _S, _E}),
+    Act.EXCLUDE_SENSOR: frozenset({_S}),
+    Act.UNWRAP: frozenset({_I, _S}),
+    Act.MEASURE: frozenset({_I, _S}),
+    Act.ASK_VOID: frozenset({_I, _S}),
+    Act.APPROVE_VOID: frozenset({_S}),
+    Act.OPEN_RETEST: frozenset({_S}),
+    # Anyone who works on the record may stop a panel; only an auditor, who writes nothing, may not.
+    Act.PLACE_HOLD: frozenset({_I, _S, _E, _A}),
+    Act.RELEASE_PANEL: frozenset({_I}),
+    Act.LIFT_HOLD: frozenset({_S}),
+}
+
+
+def may(by: Actor, act: Act) -> bool:
+    """Whether any role of the person allows the act."""
+    return bool(by.roles & {role.value for role in MAY[act]})
+
+
+def require(by: Actor, act: Act) -> None:
+    """Pass if the person may do it.
+
+    Raises:
+        NotAllowed: none of their roles does; the sentence names those that would.
+    """
+    if not may(by, act):
+        allowed = [role.value for role in Role if role in MAY[act]]
+        who = allowed[0] if len(allowed) == 1 else f"{', '.join(allowed[:-1])} or {allowed[-1]}"
+        article = "an" if who[0] in "aei" else "a"
+        raise NotAllowed(
+            f"Only {article} {who} may {act.value}; you are signed in as {by.full_name} "
+            f"({', '.join(sorted(by.roles)) or 'no role'})."
+        )

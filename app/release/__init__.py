@@ -1,0 +1,1 @@
+"""Evidence, holds, dispositions and signed decisions on panels."""

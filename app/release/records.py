@@ -1,0 +1,63 @@
+"""Holds, and the signed decisions that release a panel or dispose of a hold."""
+
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import ForeignKey, String, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column
+
+from app.database import Base, Paper, words_of
+
+
+class Hold(Base):
+    """A hold on a panel. It is open until a lift names it."""
+
+    __tablename__ = "hold"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
+    reason: Mapped[str] = mapped_column(Text)
+    placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+
+
+class DecisionKind(StrEnum):
+    """What a signed decision says of a panel."""
+
+    RELEASED = "released"
+    NO_DEPARTURE = "no departure found"
+    """The hold was reviewed and the evidence conforms: back to the inspector for release."""
+    USE_AS_IS = "use as is"
+    REWORK = "rework"
+    REPAIR = "repair"
+    RETURNED = "return to supplier"
+    SCRAPPED = "scrap"
+
+
+class Decision(Base):
+    """A signed decision with the evidence as it stood. ``number`` counts a panel's decisions."""
+
+    __tablename__ = "decision"
+    __table_args__ = (UniqueConstraint("panel_id", "number"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"))
+    number: Mapped[int]
+    kind: Mapped[DecisionKind] = mapped_column(words_of(DecisionKind))
+    reason: Mapped[str] = mapped_column(Text)
+    evidence: Mapped[dict[str, Any]] = mapped_column(Paper, info={"trail": "digest"})
+    evidence_sha256: Mapped[str] = mapped_column(String(64))
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"), unique=True)
+    decided_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    decided_at: Mapped[datetime]
+
+
+class HoldLift(Base):
+    """A decision that ends a hold."""
+
+    __tablename__ = "hold_lift"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    hold_id: Mapped[int] = mapped_column(ForeignKey("hold.id"), unique=True)
+    decision_id: Mapped[int] = mapped_column(ForeignKey("decision.id"), index=True)

@@ -1,0 +1,1 @@
+"""Acceptance tables and cycles: revisions, and their verification by a second person."""

@@ -1,0 +1,43 @@
+"""What can be set from outside, read once: environment variables that start with TEMPERBOOK_."""
+
+from functools import cached_property
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+_HERE = Path(__file__).parent
+
+
+def shipped(name: str) -> Path:
+    """The folder ``name`` (templates, migrations) as it ships: in the wheel, else beside app/."""
+    inside = _HERE / name
+    return inside if inside.is_dir() else _HERE.parent / name
+
+
+class Settings(BaseSettings):
+    """One frozen object; every value has a default that works on one PC without a network."""
+
+    model_config = SettingsConfigDict(env_prefix="TEMPERBOOK_", frozen=True, extra="ignore")
+
+    database_url: str = "sqlite:///var/temperbook.sqlite"
+    """Where the record is kept: ``sqlite:///path`` or ``postgresql://...``."""
+    shop_name: str = "Our shop"
+    """Printed at the head of every page and paper."""
+    time_zone: str = "UTC"
+    """The shop's zone (IANA name). Times are stored in UTC and shown in this zone."""
+    demo: bool = False
+    """Shows the banner that limits are invented. Set by the demonstration only."""
+    upload_limit_mb: int = 128
+    """Largest furnace record that is taken, in megabytes (10^6 bytes); larger ones are refused."""
+    session_hours: float = 12.0
+    """A sign-in ends after this long, whatever happens."""
+    idle_minutes: float = 60.0
+    """A sign-in ends after this long without a page."""
+    secure_cookies: bool = False
+    """Set where the program is served over HTTPS: cookies are then sent over HTTPS only."""
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The shop's time zone."""
+        return ZoneInfo(self.time_zone)

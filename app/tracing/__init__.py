@@ -1,0 +1,1 @@
+"""Reads everything, decides nothing: Today, search, the dossier, the trail page."""

@@ -1,0 +1,132 @@
+"""Make a page from a template and finished values, or send the reader on."""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any
+from urllib.parse import quote, unquote
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app.database import Database
+from app.settings import Settings, shipped
+from app.web import words
+
+STATIC = Path(__file__).parent.parent / "static"
+_NOTICE = "temperbook_notice"
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """The signed-in person as templates know them."""
+
+    username: str
+    full_name: str
+    roles: frozenset[str]
+    csrf: str
+
+
+def now() -> datetime:
+    """The server's clock. Only pages and commands read it; services are told the time."""
+    return datetime.now(UTC)
+
+
+@cache
+def static(path: str) -> str:
+    """Address of a shipped file, with its content's hash so that it may be cached for ever."""
+    digest = hashlib.sha256((STATIC / path).read_bytes()).hexdigest()[:12]
+    return f"/static/{path}?v={digest}"
+
+
+def templates(settings: Settings) -> Environment:
+    """The one template environment: undefined names are errors, everything is escaped."""
+    environment = Environment(
+        loader=FileSystemLoader(shipped("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+        cache_size=400,
+    )
+    environment.filters["moment"] = lambda at: words.moment_words(at, settings.zone)
+    environment.filters["day"] = words.day_words
+    environment.filters["duration"] = words.duration_words
+    environment.filters["verdict_words"] = words.verdict_words
+    environment.globals.update(
+        static=static,
+        shop_name=settings.shop_name,
+        demo=settings.demo,
+        zone_name=str(settings.zone),
+    )
+    return environment
+
+
+class PageMaker:
+    """What a route uses to answer: :meth:`show` a template or :meth:`see_other` address."""
+
+    def __init__(self, request: Request) -> None:
+        self._request = request
+        self._environment: Environment = request.app.state.templates
+
+    @property
+    def settings(self) -> Settings:
+        """The program's settings."""
+        settings: Settings = self._request.app.state.settings
+        return settings
+
+    def show(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
+        """The page; ``values`` are finished: a template neither queries nor computes."""
+        visitor = getattr(self._request.state, "visitor", None)
+        notice = self._request.cookies.get(_NOTICE)
+        content = self._environment.get_template(template).render(
+            visitor=visitor,
+            here=self._request.url.path,
+            notice=unquote(notice) if notice else None,
+            now=now(),
+            **values,
+        )
+        response = HTMLResponse(content, status_code=status)
+        if notice is not None:
+            response.delete_cookie(_NOTICE)
+        return response
+
+    def see_other(self, *parts: str, notice: str | None = None) -> Response:
+        """Send the reader on after a form was taken (303). ``parts`` are joined with ``/``.
+
+        The first part is a path of ours and stands as it is; the others are escaped. ``notice`` is
+        the sentence that the next page shows once.
+        """
+        address = "/".join([parts[0], *(quote(part, safe="") for part in parts[1:])])
+        response = RedirectResponse(address, status_code=303)
+        if notice:
+            response.set_cookie(_NOTICE, quote(notice), max_age=60, httponly=True, samesite="lax")
+        return response
+
+
+def _records(request: Request) -> Database:
+    database: Database = request.app.state.database
+    return database
+
+
+Page = Annotated[PageMaker, Depends(PageMaker)]
+Records = Annotated[Database, Depends(_records)]
+
+
+def problem_page(
+    request: Request,
+    *,
+    status: int,
+    title: str,
+    sentence: str,
+    fields: Mapping[str, str] | None = None,
+) -> HTMLResponse:
+    """The page that says why something cannot be shown or done, and what to do."""
+    return PageMaker(request).show(
+        "web/problem.html", status=status, title=title, sentence=sentence, fields=dict(fields or {})
+    )

