@@ -1,0 +1,265 @@
+"""The invented furnace loads: what went through which furnace, what happened, where it ends."""
+
+from seed_demo.furnace_faults import (
+    BagBurst,
+    DoorOpened,
+    Dropout,
+    HotDraught,
+    LoggerStop,
+    SlowStation,
+)
+from seed_demo.load_plan import HOUR_S, Coupon, Load, Panel, PanelEnd
+
+PAIR = (Coupon(letter="A"), Coupon(letter="B"))
+NOT_MEASURED = (Coupon(letter="A", measured=False), Coupon(letter="B", measured=False))
+
+
+def _panel(
+    serial: int,
+    lot: str,
+    ends: PanelEnd,
+    coupons: tuple[Coupon, ...] = PAIR,
+    reason: str = "",
+) -> Panel:
+    former = f"FM-{serial % 4 + 1:02d}"
+    return Panel(
+        number=f"TW-{serial}", lot=lot, former=former, ends=ends, coupons=coupons, reason=reason
+    )
+
+
+END = PanelEnd
+
+LOADS = (
+    Load(
+        number="L-201",
+        furnace="AK1",
+        cycle="KH-150",
+        story="A clean run; all three panels released.",
+        days_before=26,
+        seed=201,
+        sensors_per_panel=4,
+        panels=(
+            _panel(1041, "ML-0712", END.RELEASED),
+            _panel(1042, "ML-0712", END.RELEASED),
+            _panel(1043, "ML-0712", END.RELEASED),
+        ),
+    ),
+    Load(
+        number="L-202",
+        furnace="AK2",
+        cycle="KS-2",
+        story="A clean two-stage run; the logger paused for a minute, which the cycle permits.",
+        days_before=24,
+        seed=202,
+        faults=(LoggerStop(at_s=9 * HOUR_S, lasts_s=60),),
+        readings_by="pquennell",
+        panels=(
+            _panel(1044, "ML-0725", END.RELEASED),
+            _panel(1045, "ML-0725", END.RELEASED),
+            _panel(1046, "ML-0725", END.RELEASED),
+        ),
+    ),
+    Load(
+        number="L-203",
+        furnace="AK1",
+        cycle="KH-150",
+        story="The record conforms; one coupon is below its hardness limit.",
+        days_before=21,
+        seed=203,
+        decided_by="pquennell",
+        panels=(
+            _panel(1047, "ML-0712", END.RELEASED),
+            _panel(
+                1048,
+                "ML-0712",
+                END.HELD,
+                (Coupon(letter="A", hardness_shift=-5.2), Coupon(letter="B")),
+                "Coupon A is below the hardness limit; metallurgy is asked about the quench.",
+            ),
+            _panel(1049, "ML-0712", END.RELEASED),
+        ),
+    ),
+    Load(
+        number="L-204",
+        furnace="AK2",
+        cycle="KH-150",
+        story="A baffle came loose: one sensor sat in a hot draught and left the band for four "
+        "minutes.",
+        days_before=18,
+        seed=204,
+        sensors_per_panel=4,
+        faults=(HotDraught(sensor="TC3", at_s=15.5 * HOUR_S, lasts_s=240.0),),
+        record="does_not_conform",
+        readings_by="tashgill",
+        decided_by="imorrowby",
+        panels=(
+            _panel(
+                1050,
+                "ML-0719",
+                END.USE_AS_IS,
+                reason="Four minutes 1.6 degC above the band at one junction add nothing that the "
+                "coupons show; skin lag is far longer than the draught.",
+            ),
+            _panel(1051, "ML-0719", END.HELD, reason="One sensor left the band for four minutes."),
+        ),
+    ),
+    Load(
+        number="L-205",
+        furnace="AK1",
+        cycle="KH-150",
+        story="One sensor dropped out for two and a half hours, another for twenty minutes.",
+        days_before=16,
+        seed=205,
+        sensors_per_panel=4,
+        faults=(
+            Dropout(sensor="TC4", at_s=12.2 * HOUR_S, lasts_s=2.5 * HOUR_S),
+            Dropout(sensor="TC6", at_s=19 * HOUR_S, lasts_s=1200.0),
+        ),
+        record="not_proven",
+        panels=(
+            _panel(1052, "ML-0719", END.HELD, reason="TC4 is silent for two and a half hours."),
+            _panel(1053, "ML-0719", END.HELD, reason="TC6 is silent for twenty minutes."),
+        ),
+    ),
+    Load(
+        number="L-206",
+        furnace="RL7",
+        cycle="KH-150",
+        story="The bag burst in the soak; every coupon passes all the same.",
+        days_before=14,
+        seed=206,
+        sensors_per_panel=4,
+        faults=(BagBurst(at_s=18.4 * HOUR_S),),
+        record="does_not_conform",
+        bag="burst",
+        readings_by="pquennell",
+        panels=(
+            _panel(1054, "ML-0719", END.HELD, reason="Bag burst; contour to be measured."),
+            _panel(1055, "ML-0719", END.HELD, reason="Bag burst; contour to be measured."),
+        ),
+    ),
+    Load(
+        number="L-207",
+        furnace="AK2",
+        cycle="KS-2",
+        story="Conductivity of two panels lies in the conditional zone: a yield strength decides.",
+        days_before=11,
+        seed=207,
+        readings_by="tashgill",
+        decided_by="pquennell",
+        panels=(
+            _panel(
+                1056,
+                "ML-0725",
+                END.RELEASED,
+                (
+                    Coupon(letter="A", conductivity_shift=-1.7, yield_mpa="428"),
+                    Coupon(letter="B", conductivity_shift=-1.8, yield_mpa="431"),
+                ),
+            ),
+            _panel(
+                1057,
+                "ML-0725",
+                END.AWAITING_YIELD,
+                (Coupon(letter="A", conductivity_shift=-1.7), Coupon(letter="B")),
+            ),
+            _panel(1058, "ML-0725", END.RELEASED),
+        ),
+    ),
+    Load(
+        number="L-208",
+        furnace="AK1",
+        cycle="KH-150",
+        story="One station heated late and the soak clock did not wait for it: too short a soak.",
+        days_before=9,
+        seed=208,
+        faults=(SlowStation(sensor="TC4", factor=2.2),),
+        record="does_not_conform",
+        panels=(
+            _panel(
+                1059,
+                "ML-0712",
+                END.IN_REWORK,
+                reason="Age again in full; second treatment of two permitted.",
+            ),
+            _panel(
+                1060,
+                "ML-0712",
+                END.SCRAPPED,
+                reason="Short soak, and the trailing edge was burnt on unwrapping.",
+            ),
+            _panel(1061, "ML-0719", END.HELD, reason="Soak shorter than the cycle asks."),
+        ),
+    ),
+    Load(
+        number="L-209",
+        furnace="RL7",
+        cycle="KH-150",
+        story="The closing check on the conductivity block failed: all readings to be taken again.",
+        days_before=5,
+        seed=209,
+        sensors_per_panel=4,
+        faults=(DoorOpened(at_s=2.4 * HOUR_S, lasts_s=40.0),),
+        closing_check="fails",
+        readings_by="tashgill",
+        decided_by="imorrowby",
+        panels=(
+            _panel(1062, "ML-0719", END.AWAITING_BENCH),
+            _panel(1063, "ML-0719", END.AWAITING_BENCH),
+        ),
+    ),
+    Load(
+        number="L-210",
+        furnace="AK1",
+        cycle="KH-150",
+        story="Fresh from the bench, waiting for an inspector who took none of the readings; "
+        "logged in degF against elapsed seconds.",
+        days_before=3,
+        seed=210,
+        faults=(Dropout(sensor="TC8", at_s=20 * HOUR_S, lasts_s=60.0),),
+        time_style="elapsed",
+        unit="F",
+        panels=(
+            _panel(1064, "ML-0719", END.AWAITING_DECISION),
+            _panel(1065, "ML-0719", END.AWAITING_DECISION),
+            _panel(
+                1066,
+                "ML-0719",
+                END.AWAITING_BENCH,
+                (Coupon(letter="A"), Coupon(letter="B", measured=False)),
+            ),
+        ),
+    ),
+    Load(
+        number="L-211",
+        furnace="AK2",
+        cycle="KH-150",
+        story="In the furnace now, among them a panel aged for the second time.",
+        running_for_h=15.5,
+        seed=211,
+        record=None,
+        bag="not unwrapped",
+        closing_check="none",
+        panels=(
+            _panel(1067, "ML-0719", END.IN_FURNACE, NOT_MEASURED),
+            _panel(1068, "ML-0719", END.IN_FURNACE, NOT_MEASURED),
+            _panel(1059, "ML-0712", END.IN_REWORK, NOT_MEASURED),
+        ),
+    ),
+    Load(
+        number="L-212",
+        furnace="RL7",
+        cycle="KH-150",
+        story="Planned for tomorrow morning.",
+        days_before=-1,
+        seed=212,
+        sensors_per_panel=4,
+        record=None,
+        bag="not unwrapped",
+        closing_check="none",
+        panels=(
+            _panel(1069, "ML-0719", END.PLANNED, NOT_MEASURED),
+            _panel(1070, "ML-0719", END.PLANNED, NOT_MEASURED),
+        ),
+    ),
+)
