@@ -17,16 +17,17 @@ from seed_demo.furnace_faults import EarlyEnd, Fault
 from seed_demo.furnace_physics import FurnaceRun, Run
 from seed_demo.scenario import (
     ALLOYS,
-    CYCLES,
     FURNACES,
     PANEL_LENGTH_MM,
     PANEL_WIDTH_MM,
     TESTERS,
     Alloy,
-    DemoCycle,
 )
+from seed_demo.scenario_papers import CYCLES, DemoCycle
 
 HOUR_S = 3600.0
+
+ShownVerdict = Literal["conforms", "does_not_conform", "not_proven"]
 
 
 class PanelEnd(StrEnum):
@@ -39,6 +40,7 @@ class PanelEnd(StrEnum):
     SCRAPPED = "hold lifted: scrap"
     AWAITING_BENCH = "waits for the bench"
     AWAITING_YIELD = "waits for a yield strength"
+    AWAITING_RECORD = "waits for its furnace record"
     AWAITING_DECISION = "waits for a decision"
     IN_FURNACE = "in the furnace"
     PLANNED = "planned"
@@ -94,10 +96,13 @@ class Coupon:
 
     The shifts are the demonstration's truth (a slow quench, a solute-rich end of the plate), added
     to what the simulated temperatures give. ``yield_mpa`` is set where a tensile test was made.
+    ``verdict`` is what the coupon ends with; None where it was not measured.
     """
 
     letter: Literal["A", "B"]
     measured: bool = True
+    verdict: ShownVerdict | None = "conforms"
+    treatment: int = 1
     hardness_shift: float = 0.0
     conductivity_shift: float = 0.0
     yield_mpa: str | None = None
@@ -105,14 +110,25 @@ class Coupon:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """A panel in one load, on its former, with its coupons and where it ends."""
+    """A panel in one load, on its former, with its coupons and where it ends.
+
+    ``hold`` is why somebody put it on hold, ``disposition`` why a supervisor lifted the hold,
+    ``surface`` what the surface search found, each empty where nothing of the kind happened.
+    """
 
     number: str
     lot: str
     former: str
     ends: PanelEnd
     coupons: tuple[Coupon, ...]
-    reason: str = ""
+    hold: str = ""
+    disposition: str = ""
+    surface: str = ""
+
+    def coupon_code(self, coupon: Coupon) -> str:
+        """The coupon's identity; a second treatment rides with new coupons."""
+        again = "" if coupon.treatment == 1 else str(coupon.treatment)
+        return f"{self.number}-{coupon.letter}{again}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +148,7 @@ class Load:
 
     ``running_for_h``, where set, replaces both: the load is still in the furnace. ``record`` is the
     verdict its furnace record deserves; None where the record is not complete or not yet begun.
+    Where ``imported`` is False the file still waits for somebody to bring it in.
     """
 
     number: str
@@ -145,8 +162,10 @@ class Load:
     running_for_h: float | None = None
     sensors_per_panel: int = 3
     faults: tuple[Fault, ...] = ()
-    record: Literal["conforms", "does_not_conform", "not_proven"] | None = "conforms"
+    record: ShownVerdict | None = "conforms"
+    imported: bool = True
     bag: Literal["intact", "burst", "not unwrapped"] = "intact"
+    bag_found: str = ""
     closing_check: Literal["conforms", "fails", "none"] = "conforms"
     readings_by: str = "imorrowby"
     decided_by: str = "tashgill"

@@ -5,16 +5,13 @@ and what became of them, is in ``scenario_loads``.
 """
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from seed_demo.ageing import AgeingResponse
-from seed_demo.furnace_course import Segment
-from seed_demo.furnace_physics import AIR_SENSORS
-from seed_demo.logger_file import VACUUM_COLUMN
 
 SHOP = "Tarnwick Skin Forming (invented)"
 SHOP_ZONE = "Europe/London"
-SOURCE = "Invented for the demonstration; describes no real material or requirement"
+SENSORS_PER_FURNACE = 12
 PANEL_LENGTH_MM, PANEL_WIDTH_MM = 8400, 2100
 LARGEST_TREATMENT_COUNT = 2
 
@@ -49,6 +46,7 @@ class Furnace:
 
     code: str
     name: str
+    furnace_class: int
     uniformity_c: str
     survey_done_days_ago: int
     survey_due_in_days: int
@@ -61,6 +59,7 @@ FURNACES = (
     Furnace(
         code="AK1",
         name="Long autoclave, east hall",
+        furnace_class=1,
         uniformity_c="3",
         survey_done_days_ago=48,
         survey_due_in_days=43,
@@ -71,6 +70,7 @@ FURNACES = (
     Furnace(
         code="AK2",
         name="Long autoclave, west hall",
+        furnace_class=1,
         uniformity_c="3",
         survey_done_days_ago=61,
         survey_due_in_days=30,
@@ -81,6 +81,7 @@ FURNACES = (
     Furnace(
         code="RL7",
         name="Recirculating air furnace",
+        furnace_class=1,
         uniformity_c="3",
         survey_done_days_ago=84,
         survey_due_in_days=7,
@@ -135,215 +136,6 @@ ALLOYS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DemoCycle:
-    """A cycle: the paper it is judged by, and the program the furnace runs for it."""
-
-    code: str
-    revision: str
-    name: str
-    written_by: str
-    verified_by: str
-    required_sensors_least: int
-    stages: tuple[dict[str, Any], ...]
-    vacuum_least_kpa: str
-    program: tuple[Segment, ...]
-    ageing: dict[str, Any]
-
-    def paper(self, sensors: tuple[str, ...]) -> dict[str, Any]:
-        """The cycle as a CYCLE.json, for the load sensors named; air sensors do not decide."""
-        return {
-            "name": f"{self.code} rev {self.revision}",
-            "temperature_unit": "C",
-            "stages": [dict(stage) for stage in self.stages],
-            "sensors": [name for name in sensors if name not in AIR_SENSORS],
-            "max_gap_s": 120,
-            "corrections": {},
-            "excursions": None,
-            "heating_rate": {"max_per_min": "2.0", "window_s": 600},
-            "cooling_rate": None,
-            "vacuum": {
-                "column": VACUUM_COLUMN,
-                "min_kpa": self.vacuum_least_kpa,
-                "from": "start",
-                "to": "soak_end",
-            },
-            "ageing": dict(self.ageing),
-        }
-
-
-def _stage(set_c: str, either_side_c: str, soak_h: int) -> dict[str, Any]:
-    return {
-        "set": set_c,
-        "below": either_side_c,
-        "above": either_side_c,
-        "soak_min_s": soak_h * 3600,
-        "soak_max_s": None,
-    }
-
-
-_COOLING = Segment(target_c=40.0, rate_c_per_min=1.5, hold_s=600, within_c=25.0)
-
-CYCLES = (
-    DemoCycle(
-        code="KH-150",
-        revision="C",
-        name="One day at 150 degC, clamped and bagged",
-        written_by="skestle",
-        verified_by="mdunfold",
-        required_sensors_least=8,
-        stages=(_stage("150", "3", 24),),
-        vacuum_least_kpa="75",
-        program=(
-            Segment(target_c=150.0, rate_c_per_min=0.75, hold_s=24 * 3600 + 300, within_c=2.5),
-            _COOLING,
-        ),
-        ageing={"activation_energy_j_per_mol": 118000, "reference": 150},
-    ),
-    DemoCycle(
-        code="KS-2",
-        revision="A",
-        name="Two stages, 120 then 160 degC, clamped and bagged",
-        written_by="mdunfold",
-        verified_by="rhalvarth",
-        required_sensors_least=8,
-        stages=(_stage("120", "4", 6), _stage("160", "4", 10)),
-        vacuum_least_kpa="75",
-        program=(
-            Segment(target_c=120.0, rate_c_per_min=0.75, hold_s=6 * 3600 + 300, within_c=3.0),
-            Segment(target_c=160.0, rate_c_per_min=0.75, hold_s=10 * 3600 + 300, within_c=3.0),
-            _COOLING,
-        ),
-        ageing={"activation_energy_j_per_mol": 109000, "reference": 160},
-    ),
-)
-
-
-def _hardness(least: str) -> dict[str, Any]:
-    return {
-        "quantity": "hardness",
-        "scale": "HRB",
-        "min": least,
-        "max": None,
-        "statistic": "each",
-        "readings_min": 3,
-        "range_max": "3.0",
-        "rounding": "rounding",
-    }
-
-
-def _conductivity(limits: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "quantity": "conductivity",
-        "unit": "%IACS",
-        "statistic": "mean",
-        "readings_min": 3,
-        "rounding": "rounding",
-        **limits,
-    }
-
-
-YIELD_HIGHEST_MPA = "436"
-
-
-def _entry(
-    alloy: str, temper: str, from_mm: str, to_mm: str, criteria: list[dict[str, Any]]
-) -> dict[str, Any]:
-    return {
-        "alloy": alloy,
-        "temper": temper,
-        "form": "plate",
-        "thickness_mm": {
-            "from": from_mm,
-            "to": to_mm,
-            "from_included": True,
-            "to_included": False,
-        },
-        "surface": None,
-        "decision": "simple",
-        "source": SOURCE,
-        "obtained": "invented",
-        "criteria": criteria,
-    }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DemoTable:
-    """An acceptance table in the form of a TABLE.json, who wrote it and who verified it."""
-
-    paper: dict[str, Any]
-    written_by: str
-    verified_by: str
-
-
-TABLES = (
-    DemoTable(
-        paper={
-            "name": "QT-31 witness coupons, M-31 A2",
-            "revision": "B",
-            "entries": [
-                _entry(
-                    "M-31",
-                    "A2",
-                    "6.0",
-                    "16.0",
-                    [_hardness("83.0"), _conductivity({"min": "35.0", "max": "38.5"})],
-                ),
-                _entry(
-                    "M-31",
-                    "A2",
-                    "16.0",
-                    "40.0",
-                    [_hardness("82.0"), _conductivity({"min": "35.0", "max": "39.0"})],
-                ),
-            ],
-        },
-        written_by="skestle",
-        verified_by="rhalvarth",
-    ),
-    DemoTable(
-        paper={
-            "name": "QT-58 witness coupons, R-58 C4",
-            "revision": "A",
-            "entries": [
-                _entry(
-                    "R-58",
-                    "C4",
-                    "6.0",
-                    "20.0",
-                    [
-                        _hardness("81.5"),
-                        _conductivity(
-                            {
-                                "resolution": "0.1",
-                                "zones": [
-                                    {"to": "37.0", "outcome": "reject"},
-                                    {
-                                        "from": "37.1",
-                                        "to": "38.6",
-                                        "outcome": "accept_if",
-                                        "also": [
-                                            {
-                                                "quantity": "yield_strength",
-                                                "unit": "MPa",
-                                                "max": YIELD_HIGHEST_MPA,
-                                            }
-                                        ],
-                                    },
-                                    {"from": "38.7", "outcome": "accept"},
-                                ],
-                            }
-                        ),
-                    ],
-                )
-            ],
-        },
-        written_by="mdunfold",
-        verified_by="obrantwood",
-    ),
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Tester:
     """A bench instrument and the reference block it is checked on; figures as certified."""
 
@@ -355,6 +147,7 @@ class Tester:
     block: str
     block_value: str
     block_permitted_error: str
+    expanded_uncertainty: str
     scatter: float
     frequency_khz: int | None = None
 
@@ -369,6 +162,7 @@ TESTERS = (
         block="RB-841",
         block_value="84.1",
         block_permitted_error="1.0",
+        expanded_uncertainty="0.8",
         scatter=0.35,
     ),
     Tester(
@@ -380,6 +174,7 @@ TESTERS = (
         block="CB-382",
         block_value="38.2",
         block_permitted_error="0.5",
+        expanded_uncertainty="0.3",
         scatter=0.08,
         frequency_khz=60,
     ),

@@ -1,5 +1,7 @@
 """The invented furnace loads: what went through which furnace, what happened, where it ends."""
 
+from dataclasses import replace
+
 from seed_demo.furnace_faults import (
     BagBurst,
     DoorOpened,
@@ -8,10 +10,20 @@ from seed_demo.furnace_faults import (
     LoggerStop,
     SlowStation,
 )
-from seed_demo.load_plan import HOUR_S, Coupon, Load, Panel, PanelEnd
+from seed_demo.load_plan import HOUR_S, Coupon, Load, Panel, PanelEnd, ShownVerdict
 
-PAIR = (Coupon(letter="A"), Coupon(letter="B"))
-NOT_MEASURED = (Coupon(letter="A", measured=False), Coupon(letter="B", measured=False))
+
+def _pair(
+    verdict: ShownVerdict | None = "conforms", *, treatment: int = 1
+) -> tuple[Coupon, Coupon]:
+    """Two ordinary coupons; without a verdict they are not measured."""
+    measured = verdict is not None
+    door = Coupon(letter="A", measured=measured, verdict=verdict, treatment=treatment)
+    return door, replace(door, letter="B")
+
+
+PAIR = _pair()
+NOT_MEASURED = _pair(None)
 
 
 def _panel(
@@ -19,15 +31,29 @@ def _panel(
     lot: str,
     ends: PanelEnd,
     coupons: tuple[Coupon, ...] = PAIR,
-    reason: str = "",
+    *,
+    hold: str = "",
+    disposition: str = "",
+    surface: str = "",
 ) -> Panel:
-    former = f"FM-{serial % 4 + 1:02d}"
     return Panel(
-        number=f"TW-{serial}", lot=lot, former=former, ends=ends, coupons=coupons, reason=reason
+        number=f"TW-{serial}",
+        lot=lot,
+        former=f"FM-{serial % 4 + 1:02d}",
+        ends=ends,
+        coupons=coupons,
+        hold=hold,
+        disposition=disposition,
+        surface=surface,
     )
 
 
 END = PanelEnd
+
+VOID_ASKED_ON = "TW-1066-A"
+"""The coupon with a reading whose void waits for an answer."""
+SLIP_ON = "TW-1042-A"
+"""The coupon with a slip of the key, set right by the person who made it."""
 
 LOADS = (
     Load(
@@ -55,7 +81,14 @@ LOADS = (
         readings_by="pquennell",
         panels=(
             _panel(1044, "ML-0725", END.RELEASED),
-            _panel(1045, "ML-0725", END.RELEASED),
+            _panel(
+                1045,
+                "ML-0725",
+                END.RELEASED,
+                hold="The mill certificate shows cast V1133 in one place; the mill is asked.",
+                disposition="The mill confirms in writing that V1133 was a slip of the pen; the "
+                "lot is of cast V1138.",
+            ),
             _panel(1046, "ML-0725", END.RELEASED),
         ),
     ),
@@ -73,8 +106,11 @@ LOADS = (
                 1048,
                 "ML-0712",
                 END.HELD,
-                (Coupon(letter="A", hardness_shift=-5.2), Coupon(letter="B")),
-                "Coupon A is below the hardness limit; metallurgy is asked about the quench.",
+                (
+                    Coupon(letter="A", hardness_shift=-5.2, verdict="does_not_conform"),
+                    Coupon(letter="B"),
+                ),
+                hold="Coupon A is below the hardness limit; metallurgy is asked about the quench.",
             ),
             _panel(1049, "ML-0712", END.RELEASED),
         ),
@@ -97,10 +133,11 @@ LOADS = (
                 1050,
                 "ML-0719",
                 END.USE_AS_IS,
-                reason="Four minutes 1.6 degC above the band at one junction add nothing that the "
-                "coupons show; skin lag is far longer than the draught.",
+                hold="TC3 read up to 1.6 degC above the band for four minutes.",
+                disposition="Four minutes 1.6 degC above the band at one junction add nothing that "
+                "the coupons show; skin lag is far longer than the draught.",
             ),
-            _panel(1051, "ML-0719", END.HELD, reason="One sensor left the band for four minutes."),
+            _panel(1051, "ML-0719", END.HELD, hold="One sensor left the band for four minutes."),
         ),
     ),
     Load(
@@ -117,8 +154,8 @@ LOADS = (
         ),
         record="not_proven",
         panels=(
-            _panel(1052, "ML-0719", END.HELD, reason="TC4 is silent for two and a half hours."),
-            _panel(1053, "ML-0719", END.HELD, reason="TC6 is silent for twenty minutes."),
+            _panel(1052, "ML-0719", END.HELD, hold="TC4 is silent for two and a half hours."),
+            _panel(1053, "ML-0719", END.HELD, hold="TC6 is silent for twenty minutes."),
         ),
     ),
     Load(
@@ -132,10 +169,11 @@ LOADS = (
         faults=(BagBurst(at_s=18.4 * HOUR_S),),
         record="does_not_conform",
         bag="burst",
+        bag_found="Bag torn along the seal at the back end.",
         readings_by="pquennell",
         panels=(
-            _panel(1054, "ML-0719", END.HELD, reason="Bag burst; contour to be measured."),
-            _panel(1055, "ML-0719", END.HELD, reason="Bag burst; contour to be measured."),
+            _panel(1054, "ML-0719", END.HELD, hold="Bag burst; contour to be measured."),
+            _panel(1055, "ML-0719", END.HELD, hold="Bag burst; contour to be measured."),
         ),
     ),
     Load(
@@ -161,7 +199,10 @@ LOADS = (
                 1057,
                 "ML-0725",
                 END.AWAITING_YIELD,
-                (Coupon(letter="A", conductivity_shift=-1.7), Coupon(letter="B")),
+                (
+                    Coupon(letter="A", conductivity_shift=-1.7, verdict="not_proven"),
+                    Coupon(letter="B"),
+                ),
             ),
             _panel(1058, "ML-0725", END.RELEASED),
         ),
@@ -180,15 +221,18 @@ LOADS = (
                 1059,
                 "ML-0712",
                 END.IN_REWORK,
-                reason="Age again in full; second treatment of two permitted.",
+                hold="Soak shorter than the cycle asks: TC4 came into band late.",
+                disposition="Age again in full; second treatment of two permitted.",
             ),
             _panel(
                 1060,
                 "ML-0712",
                 END.SCRAPPED,
-                reason="Short soak, and the trailing edge was burnt on unwrapping.",
+                hold="Short soak, and a scorched trailing edge under the tape.",
+                disposition="Short soak, and the scorch is deeper than may be blended out.",
+                surface="Scorched patch 40 mm by 15 mm at the trailing edge, under the tape.",
             ),
-            _panel(1061, "ML-0719", END.HELD, reason="Soak shorter than the cycle asks."),
+            _panel(1061, "ML-0719", END.HELD, hold="Soak shorter than the cycle asks."),
         ),
     ),
     Load(
@@ -204,8 +248,8 @@ LOADS = (
         readings_by="tashgill",
         decided_by="imorrowby",
         panels=(
-            _panel(1062, "ML-0719", END.AWAITING_BENCH),
-            _panel(1063, "ML-0719", END.AWAITING_BENCH),
+            _panel(1062, "ML-0719", END.AWAITING_BENCH, _pair("not_proven")),
+            _panel(1063, "ML-0719", END.AWAITING_BENCH, _pair("not_proven")),
         ),
     ),
     Load(
@@ -226,12 +270,28 @@ LOADS = (
                 1066,
                 "ML-0719",
                 END.AWAITING_BENCH,
-                (Coupon(letter="A"), Coupon(letter="B", measured=False)),
+                (Coupon(letter="A"), Coupon(letter="B", measured=False, verdict=None)),
             ),
         ),
     ),
     Load(
         number="L-211",
+        furnace="RL7",
+        cycle="KH-150",
+        story="Out of the furnace since yesterday; the logger's file waits to be imported.",
+        days_before=2,
+        seed=213,
+        sensors_per_panel=4,
+        imported=False,
+        bag="not unwrapped",
+        closing_check="none",
+        panels=(
+            _panel(1071, "ML-0719", END.AWAITING_RECORD, NOT_MEASURED),
+            _panel(1072, "ML-0719", END.AWAITING_RECORD, NOT_MEASURED),
+        ),
+    ),
+    Load(
+        number="L-212",
         furnace="AK2",
         cycle="KH-150",
         story="In the furnace now, among them a panel aged for the second time.",
@@ -243,11 +303,11 @@ LOADS = (
         panels=(
             _panel(1067, "ML-0719", END.IN_FURNACE, NOT_MEASURED),
             _panel(1068, "ML-0719", END.IN_FURNACE, NOT_MEASURED),
-            _panel(1059, "ML-0712", END.IN_REWORK, NOT_MEASURED),
+            _panel(1059, "ML-0712", END.IN_REWORK, _pair(None, treatment=2)),
         ),
     ),
     Load(
-        number="L-212",
+        number="L-213",
         furnace="RL7",
         cycle="KH-150",
         story="Planned for tomorrow morning.",

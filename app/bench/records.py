@@ -66,6 +66,8 @@ class Reading(Base):
     """Spacing and edge rules of the indentation method were kept; None for other quantities."""
     report: Mapped[str | None] = mapped_column(String(120))
     retest_id: Mapped[int | None] = mapped_column(ForeignKey("retest.id"), index=True)
+    set_number: Mapped[int | None]
+    """Which further set of the retest it belongs to, from 1; None outside a retest."""
     submission: Mapped[str] = mapped_column(String(64), index=True)
     """Names the form it came with, so that a form sent twice is recorded once."""
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"), unique=True)

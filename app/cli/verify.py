@@ -3,6 +3,7 @@
 from app.audit.verify import verify_trail
 from app.database import Database
 from app.main import create_app
+from app.release.queries.decisions import misstated
 from app.settings import Settings
 
 
@@ -13,6 +14,8 @@ def verify_command() -> int:
     database = Database(settings.database_url)
     with database.read() as session:
         report = verify_trail(session)
+        for problem in misstated(session):
+            report.found(problem)
     for problem in report.problems:
         print(problem)
     word = "holds" if report.holds else "DOES NOT HOLD"

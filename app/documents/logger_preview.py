@@ -97,24 +97,33 @@ def _guess(header: list[str], rows: list[tuple[str, ...]]) -> Layout | None:
 
 
 def _time_column(header: list[str], rows: list[tuple[str, ...]]) -> tuple[int, TimeKind] | None:
-    """Place and kind of the time column: by name, else the first column of ISO times."""
+    """Place and kind of the time column: by name, else the first column of ISO times.
+
+    Most of the first rows decide: a single wrong cell is for the full reading, which names its row.
+    """
     names = [name.lower() for name in header]
+    rows = rows[:ROWS_SHOWN]
     if not rows:
         return None
     if "time_s" in names and "time" not in names:
         return names.index("time_s"), "elapsed_s"
     order = sorted(range(len(header)), key=lambda at: (names[at] != "time", at))
     for at in order:
-        if all(iso_time(row[at]) is not None for row in rows):
+        if _mostly([iso_time(row[at]) is not None for row in rows]):
             return at, "iso"
     for at in order:
         named = any(word in names[at] for word in ("time", "elapsed", "second"))
         values = [number(row[at]) for row in rows]
         pairs = itertools.pairwise(values)
-        rises = all(a is not None and b is not None and b > a for a, b in pairs)
-        if named and None not in values and rises:
+        rises = [a is not None and b is not None and b > a for a, b in pairs]
+        if named and values[0] is not None and (not rises or _mostly(rises)):
             return at, "elapsed_s"
     return None
+
+
+def _mostly(told: list[bool]) -> bool:
+    """Whether more than half hold."""
+    return 2 * sum(told) > len(told)
 
 
 def _no_time(filename: str, header: list[str], rows: tuple[tuple[str, ...], ...]) -> str:
@@ -122,6 +131,6 @@ def _no_time(filename: str, header: list[str], rows: tuple[tuple[str, ...], ...]
     first = ", ".join(rows[0][:4]) if rows else ""
     return (
         f"{filename}: none of its columns ({', '.join(header[:12])}) holds ISO 8601 times such as "
-        f"2031-04-03T08:00:00 or rising elapsed seconds in every row; the first row begins with "
+        f"2031-04-03T08:00:00 or rising elapsed seconds; the first row begins with "
         f"{first!r}. Export the times in one of these forms."
     )

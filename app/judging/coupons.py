@@ -180,7 +180,7 @@ def judge_retest(
     return Finding(
         code="retest",
         outcome=outcome,
-        text=f"Retest with {needed} further {of}, {made} tested: {says}.",
+        text=f"Retest with {needed} further {of if needed > 1 else of[:-1]}, {made} tested: {says}.",
         value=str(sum(verdict is Verdict.CONFORMS for verdict in sets)),
         limit=str(needed),
         unit=of,

@@ -97,14 +97,8 @@ def excursion_finding(soak: Soak, found: Sequence[Excursion], cycle: Cycle) -> F
     working = _working(soak, found)
     refused = [one for one in found if not _permitted(one, cycle)]
     if refused:
-        one = max(refused, key=lambda excursion: excursion.length_s)
         outcome = Outcome.DOES_NOT_CONFORM
-        text = (
-            f"Stage {soak.number}: {len(found)} excursion{'s' if len(found) > 1 else ''} from the "
-            f"band, {len(refused)} of them not permitted; the longest of these lasts "
-            f"{seconds(one.length_s)}, {figure(one.beyond_c)} degC {one.side} the band "
-            f"({listed(one.sensors)})."
-        )
+        text = f"Stage {soak.number}: {_told(refused)}"
     elif soak.unproven_s > SECONDS_SLACK:
         outcome = Outcome.NOT_PROVEN
         text = (
@@ -128,6 +122,18 @@ def excursion_finding(soak: Soak, found: Sequence[Excursion], cycle: Cycle) -> F
         source=source if rule is None else f"cycle {cycle.name}, permitted excursions",
         working=working,
     )
+
+
+def _told(refused: Sequence[Excursion]) -> str:
+    """The excursions that are not permitted, in words; of several, the longest is described."""
+    one = max(refused, key=lambda excursion: excursion.length_s)
+    what = (
+        f"{listed(one.sensors)} left the band for {seconds(one.length_s)}, up to "
+        f"{figure(one.beyond_c)} degC {one.side} it."
+    )
+    if len(refused) == 1:
+        return what
+    return f"{len(refused)} excursions are not permitted. In the longest, {what}"
 
 
 def total_excursion_finding(found: Sequence[Excursion], cycle: Cycle) -> Finding | None:

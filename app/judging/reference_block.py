@@ -52,8 +52,8 @@ def judge_block_check(
         code="block_check",
         outcome=Outcome.CONFORMS if met else Outcome.DOES_NOT_CONFORM,
         text=(
-            f"The mean of {len(readings)} check readings is {shown(rounded)} {unit} from the "
-            f"block's certified {shown(certified)} {unit}, {says} the permitted "
+            f"{_what(readings)} is {shown(rounded)} {unit} from the block's certified "
+            f"{shown(certified)} {unit}, {says} the permitted "
             f"{shown(permitted_error)} {unit}."
         ),
         value=shown(rounded),
@@ -70,4 +70,10 @@ def judge_block_check(
             ),
             f"|{shown(rounded)}| {'<=' if met else '>'} {shown(permitted_error)}",
         ),
+    )
+
+
+def _what(readings: Sequence[Decimal]) -> str:
+    return (
+        "The check reading" if len(readings) == 1 else f"The mean of {len(readings)} check readings"
     )

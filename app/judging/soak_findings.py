@@ -32,8 +32,9 @@ def soak_length_findings(soak: Soak, cycle: Cycle) -> Iterator[Finding]:
     yield Finding(
         "soak.shortest",
         outcome,
-        f"Stage {soak.number}: in band for {seconds(soak.in_band_s)}, unproven for "
-        f"{seconds(soak.unproven_s)}; at least {seconds(stage.soak_min_s)} is asked for: {says}.",
+        f"Stage {soak.number}: in band for {seconds(soak.in_band_s)}"
+        f"{f', unproven for {seconds(soak.unproven_s)}' if soak.unproven_s else ''}; at least "
+        f"{seconds(stage.soak_min_s)} is asked for: {says}.",
         value=soak.in_band_s,
         limit=stage.soak_min_s,
         unit="s",

@@ -14,13 +14,17 @@ def figure(value: float, places: int = 3) -> str:
 
 
 def seconds(value: float) -> str:
-    """A length of time: seconds, with hours and minutes beside them from one minute on."""
-    plain = f"{figure(value)} s"
-    if value < MINUTE_S:
-        return plain
-    # Tenths are split as whole numbers, so that no 60th second is ever shown.
-    minutes, tenths = divmod(round(value * 10), MINUTE_S * 10)
-    return f"{plain} ({minutes // 60} h {minutes % 60:02d} min {figure(tenths / 10, 1)} s)"
+    """A length of time to the thousandth of a second: ``24 h``, ``4 min 7.059 s``, ``0 s``."""
+    # Split as whole thousandths, so that no 60th second is ever shown.
+    minutes, thousandths = divmod(round(value * 1000), MINUTE_S * 1000)
+    parts = []
+    if minutes >= MINUTE_S:
+        parts.append(f"{minutes // 60} h")
+    if minutes % 60:
+        parts.append(f"{minutes % 60} min")
+    if thousandths or not parts:
+        parts.append(f"{figure(thousandths / 1000)} s")
+    return " ".join(parts)
 
 
 def degrees(value: float) -> str:

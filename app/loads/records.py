@@ -140,7 +140,7 @@ class FurnaceRecord(Base):
 
 
 class RecordTrace(Base):
-    """The samples of a record in the compact store (Parquet), as read: uncorrected, degC."""
+    """The samples of a record in the compact store (Parquet), as read, in the file's own unit."""
 
     __tablename__ = "record_trace"
 

@@ -9,6 +9,9 @@ from sqlalchemy import ForeignKey, Index, String, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, words_of
+from app.panels.rules import Custody
+
+__all__ = ["Coupon", "Custody", "CustodyStep", "Decided", "MaterialLot", "Panel"]
 
 
 class MaterialLot(Base):
@@ -78,17 +81,6 @@ class Coupon(Base):
     surface: Mapped[str] = mapped_column(String(20))
     registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     registered_at: Mapped[datetime]
-
-
-class Custody(StrEnum):
-    """What happened to a coupon, in the order it should happen."""
-
-    CUT = "cut and marked"
-    PLACED = "placed on the panel"
-    RECOVERED = "recovered"
-    AT_BENCH = "handed over to the bench"
-    SHELVED = "shelved"
-    MISSING = "missing"
 
 
 class CustodyStep(Base):

@@ -5,9 +5,10 @@ from fastapi import APIRouter, Request, Response
 from app.errors import Refusal
 from app.people import queries, service
 from app.people.forms import PersonForm, SignInForm, roles_of
-from app.people.rights import Act, Role, may, require
+from app.people.rights import MAY, Act, Role, may, require
 from app.people.signed_in import SignedIn
-from app.web.forms import SESSION_COOKIE, OpenForm, TypedForm, parse
+from app.web.entries import kept
+from app.web.forms import SESSION_COOKIE, OpenForm, Typed, TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
 router = APIRouter()
@@ -74,8 +75,8 @@ def show_people(page: Page, records: Records, by: SignedIn) -> Response:
 @router.post("/people")
 def submit_person(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
     """Open an account."""
+    require(by, Act.ADD_PERSON)
     try:
-        require(by, Act.ADD_PERSON)
         form = parse(PersonForm, typed)
         added = service.add_person(
             records,
@@ -87,7 +88,7 @@ def submit_person(page: Page, records: Records, by: SignedIn, typed: TypedForm) 
             at=now(),
         )
     except Refusal as refusal:
-        return _people_page(page, records, by, typed=dict(typed), refusal=refusal)
+        return _people_page(page, records, by, typed=typed, refusal=refusal)
     return page.see_other("/people", notice=f"{added.full_name} can now sign in.")
 
 
@@ -96,21 +97,18 @@ def _people_page(
     records: Records,
     by: SignedIn,
     *,
-    typed: dict[str, str] | None = None,
+    typed: Typed | None = None,
     refusal: Refusal | None = None,
 ) -> Response:
     with records.read() as session:
         everybody = queries.people(session)
-    typed = {name: text for name, text in (typed or {}).items() if name != "password"}
     return page.show(
         "people/people.html",
-        status=refusal.status if refusal else 200,
         people=everybody,
-        roles=list(Role),
+        roles=[(role.value, [act.value for act in Act if role in MAY[act]]) for role in Role],
+        chosen=typed.every("roles") if typed else [],
         may_add=may(by, Act.ADD_PERSON),
-        typed=typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(typed, refusal),
     )
 
 

@@ -1,13 +1,15 @@
 """Holds, and the signed decisions that release a panel or dispose of a hold."""
 
 from datetime import datetime
-from enum import StrEnum
 from typing import Any
 
 from sqlalchemy import ForeignKey, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, Paper, words_of
+from app.release.rules.facts import DecisionKind
+
+__all__ = ["Decision", "DecisionKind", "Hold", "HoldLift"]
 
 
 class Hold(Base):
@@ -20,19 +22,6 @@ class Hold(Base):
     reason: Mapped[str] = mapped_column(Text)
     placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     placed_at: Mapped[datetime]
-
-
-class DecisionKind(StrEnum):
-    """What a signed decision says of a panel."""
-
-    RELEASED = "released"
-    NO_DEPARTURE = "no departure found"
-    """The hold was reviewed and the evidence conforms: back to the inspector for release."""
-    USE_AS_IS = "use as is"
-    REWORK = "rework"
-    REPAIR = "repair"
-    RETURNED = "return to supplier"
-    SCRAPPED = "scrap"
 
 
 class Decision(Base):

@@ -2,7 +2,7 @@
 
 import hashlib
 import hmac
-from collections.abc import Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator, Mapping
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Annotated, Any, TypeVar
@@ -59,22 +59,25 @@ def refuse_other_sites(request: Request) -> None:
         raise Refusal("This form came from another site's page. Open the page here and try again.")
 
 
-async def read_form(request: Request) -> Typed:
-    """The form of a signed-in person.
+async def read_form(request: Request) -> AsyncIterator[Typed]:
+    """The form of a signed-in person; its uploaded files are closed once the answer is made.
 
     Raises:
         Refusal: the form did not come from our own page, or is larger than the upload limit.
     """
     refuse_other_sites(request)
     await _refuse_too_large(request)
-    typed = await _read(request)
-    token = request.cookies.get(SESSION_COOKIE, "")
-    if not token or not hmac.compare_digest(typed.get("csrf", ""), csrf_token(token)):
-        raise Refusal(
-            "This page was open since before you signed in. Go back, load it again and repeat "
-            "the entry; nothing was recorded."
-        )
-    return typed
+    try:
+        typed = await _read(request)
+        token = request.cookies.get(SESSION_COOKIE, "")
+        if not token or not hmac.compare_digest(typed.get("csrf", ""), csrf_token(token)):
+            raise Refusal(
+                "This page was open since before you signed in. Go back, load it again and repeat "
+                "the entry; nothing was recorded."
+            )
+        yield typed
+    finally:
+        await request.close()
 
 
 async def read_open_form(request: Request) -> Typed:

@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
+from functools import cache, lru_cache, partial
 from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import quote, unquote
@@ -54,7 +54,9 @@ def templates(settings: Settings) -> Environment:
         auto_reload=False,
         cache_size=400,
     )
-    environment.filters["moment"] = lambda at: words.moment_words(at, settings.zone)
+    # A page writes the same times and addresses over and over.
+    environment.filters["moment"] = lru_cache(4096)(partial(words.moment_words, zone=settings.zone))
+    environment.filters["urlencode"] = lru_cache(4096)(environment.filters["urlencode"])
     environment.filters["day"] = words.day_words
     environment.filters["duration"] = words.duration_words
     environment.filters["verdict_words"] = words.verdict_words
@@ -109,12 +111,18 @@ class PageMaker:
         return response
 
 
-def _records(request: Request) -> Database:
+# Coroutines, though nothing is awaited: a plain function would be sent to another thread first,
+# which takes longer than what these two do.
+async def _page(request: Request) -> PageMaker:
+    return PageMaker(request)
+
+
+async def _records(request: Request) -> Database:
     database: Database = request.app.state.database
     return database
 
 
-Page = Annotated[PageMaker, Depends(PageMaker)]
+Page = Annotated[PageMaker, Depends(_page)]
 Records = Annotated[Database, Depends(_records)]
 
 

@@ -709,6 +709,7 @@ def upgrade() -> None:
         sa.Column("spacing_confirmed", sa.Boolean(), nullable=True),
         sa.Column("report", sa.String(length=120), nullable=True),
         sa.Column("retest_id", sa.Integer(), nullable=True),
+        sa.Column("set_number", sa.Integer(), nullable=True),
         sa.Column("submission", sa.String(length=64), nullable=False),
         sa.Column("replaces_id", sa.Integer(), nullable=True),
         sa.Column("reason", sa.Text(), nullable=True),

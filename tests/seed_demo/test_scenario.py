@@ -22,8 +22,15 @@ from seed_demo.load_plan import (
     bench_truth,
     cycle_of,
 )
-from seed_demo.scenario import CYCLES, FURNACES, PEOPLE, TABLES, YIELD_HIGHEST_MPA
+from seed_demo.scenario import FURNACES, PEOPLE
 from seed_demo.scenario_loads import LOADS
+from seed_demo.scenario_papers import (
+    CYCLES,
+    TABLES,
+    WAITING_CYCLE,
+    WAITING_TABLE,
+    YIELD_HIGHEST_MPA,
+)
 
 NOW = datetime(2031, 5, 20, 9, 30, tzinfo=UTC)
 BY_SIGN_IN = {person.sign_in: person for person in PEOPLE}
@@ -91,13 +98,13 @@ def test_no_furnace_runs_two_loads_at_once() -> None:
         assert all(start.tzinfo is UTC for start in spans)
 
 
-def test_there_are_twelve_loads_and_thirty_panels_in_every_state() -> None:
+def test_there_are_thirteen_loads_and_panels_in_every_state() -> None:
     ends: dict[str, set[PanelEnd]] = {}
     for load in LOADS:
         for panel in load.panels:
             ends.setdefault(panel.number, set()).add(panel.ends)
-    assert len(LOADS) == len({load.number for load in LOADS}) == 12
-    assert len(ends) == 30
+    assert len(LOADS) == len({load.number for load in LOADS}) == 13
+    assert len(ends) == 32
     assert all(len(stated) == 1 for stated in ends.values())
     assert {end for stated in ends.values() for end in stated} == set(PanelEnd)
     twice = Counter(panel.number for load in LOADS for panel in load.panels)
@@ -112,9 +119,13 @@ def test_nobody_decides_on_readings_they_took_or_verifies_their_own_paper() -> N
         assert "inspector" in BY_SIGN_IN[load.decided_by].roles
         assert "supervisor" in BY_SIGN_IN[load.lifted_by].roles
     for paper in (*TABLES, *CYCLES):
+        assert paper.verified_by is not None
         assert paper.written_by != paper.verified_by
         assert "engineer" in BY_SIGN_IN[paper.written_by].roles
         assert "supervisor" in BY_SIGN_IN[paper.verified_by].roles
+    for waiting in (WAITING_TABLE, WAITING_CYCLE):
+        assert waiting.verified_by is None
+        assert "engineer" in BY_SIGN_IN[waiting.written_by].roles
     assert len(BY_SIGN_IN) == len(PEOPLE) == 9
 
 

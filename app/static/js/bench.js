@@ -124,6 +124,17 @@
     box.addEventListener("keydown", onKey);
     box.addEventListener("beforeinput", beforeTyping);
   }
-  /* Where a problem was found, the cursor belongs there instead (page.js puts it there). */
-  if (scan && !document.querySelector("[data-problems]")) scan.focus();
+  /* Where a problem was found, the cursor belongs there instead (page.js puts it there); with a coupon
+     on the bench, in its first empty reading, where a scan is still seen for what it is. */
+  if (!document.querySelector("[data-problems]")) {
+    const empty = document.querySelector("form[data-readings=first]")
+      ? readings.find((box) => box.value === "")
+      : undefined;
+    if (empty) {
+      empty.focus();
+    } else if (scan) {
+      scan.focus();
+      scan.select(); // a refused scan stays to be read, and the next one replaces it
+    }
+  }
 })();

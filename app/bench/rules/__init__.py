@@ -1,0 +1,1 @@
+"""What a bench session allows, which readings count, what cannot be, and the verdict. Pure."""

@@ -1,0 +1,269 @@
+"""Everything the load's page shows, read in a fixed number of queries and laid out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.audit.records import TrailEntry
+from app.equipment.records import Furnace
+from app.judging.verdict import Finding, Outcome
+from app.loads import queries
+from app.loads.evidence import furnace_findings
+from app.loads.records import FurnaceRecord, LeakCheck, Load, RecordVerdict, Unwrapping
+from app.loads.rules import Standing, standing
+from app.people import queries as people
+from app.requirements import queries as requirements
+from app.requirements.queries import Revision
+
+_ACTS = {
+    "loads:load:planned": "planned the load",
+    "loads:leak_check:recorded": "recorded a leak check",
+    "loads:furnace_record:imported": "imported a furnace record",
+    "loads:sensor:excluded": "excluded a sensor",
+    "loads:unwrapping:recorded": "recorded an unwrapping",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The next thing to do with a load: the button's words and address, and why."""
+
+    label: str
+    href: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class PanelView:
+    """A panel of the load in plan view, with what was recorded of it in this load."""
+
+    code: str
+    place: queries.PanelPlace
+    length_mm: str
+    width_mm: str
+    marks: list[dict[str, Any]]
+    table: Revision
+    leak: LeakCheck | None
+    unwrapping: Unwrapping | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A load's page."""
+
+    load: Load
+    furnace: Furnace
+    cycle: Revision
+    standing: str
+    reason: str | None
+    """Why record or evidence do not conform, in one sentence; None where nothing speaks so."""
+    next_step: Step
+    panels: list[PanelView]
+    seats: queries.Seats
+    record: FurnaceRecord | None
+    verdict: RecordVerdict | None
+    sensor_rows: list[dict[str, Any]]
+    excursions: list[dict[str, Any]]
+    gaps: list[dict[str, Any]]
+    records: Sequence[FurnaceRecord]
+    evidence: list[Finding]
+    leak_checks: Sequence[LeakCheck]
+    unwrappings: Sequence[Unwrapping]
+    names: dict[int, str]
+    panel_codes: dict[int, str]
+    trail: list[dict[str, Any]]
+
+
+def sheet(session: Session, code: str, *, zone: tzinfo) -> Sheet:
+    """The load's page; NotFound where there is no such load."""
+    load = queries.load(session, code)
+    seats = queries.seats(session, load.id)
+    cycle = requirements.revision(session, load.cycle_revision_id)
+    leaks = queries.leak_checks(session, load.id)
+    unwrapped = queries.unwrappings(session, load.id)
+    records = queries.records(session, load.id)
+    record = records[0] if records else None
+    verdict = queries.latest_verdict(session, record.id) if record is not None else None
+    stands = standing(
+        panels={panel.id for panel in seats.panels},
+        checked={row.panel_id for row in _latest(leaks).values() if row.outcome == "conforms"},
+        recorded=record is not None,
+        unwrapped=set(_latest(unwrapped)),
+    )
+    panels = _panel_views(session, seats, leaks, unwrapped)
+    paper: Mapping[str, Any] = verdict.paper if verdict is not None else {}
+    evidence = furnace_findings(session, load, zone=zone)
+    return Sheet(
+        load=load,
+        furnace=queries.furnace_of(session, load.id),
+        cycle=cycle,
+        standing=stands,
+        reason=_reason(paper, evidence),
+        next_step=_next_step(load.code, stands, panels, cycle),
+        panels=panels,
+        seats=seats,
+        record=record,
+        verdict=verdict,
+        sensor_rows=_sensor_rows(paper, seats),
+        excursions=[one for stage in paper.get("stages", ()) for one in stage["excursions"]],
+        gaps=_gap_rows(paper),
+        records=records,
+        evidence=evidence,
+        leak_checks=leaks,
+        unwrappings=unwrapped,
+        names=people.names(session),
+        panel_codes={panel.id: panel.code for panel in seats.panels},
+        trail=trail_lines(session, queries.trail(session, load.code)),
+    )
+
+
+def _latest(rows: Sequence[Any]) -> dict[int, Any]:
+    """The last row of each panel; rows come in the order recorded."""
+    return {row.panel_id: row for row in rows}
+
+
+def _next_step(code: str, stands: str, panels: Sequence[PanelView], cycle: Revision) -> Step:
+    """What is to be done next, whoever may do it."""
+    base = f"/loads/{code}"
+    bags_judged = {"leak_limit_kpa", "leak_minutes"} <= set(cycle.shop_rules)
+    if stands == Standing.PLANNED and bags_judged:
+        left = [
+            panel.code
+            for panel in panels
+            if panel.leak is None or panel.leak.outcome != Outcome.CONFORMS
+        ]
+        return Step(
+            "Record a leak check",
+            f"{base}/leak-check?panel={left[0] if left else ''}",
+            f"Before the door closes, check the bag of {', '.join(left)}.",
+        )
+    if stands in (Standing.PLANNED, Standing.CHECKED):
+        return Step(
+            "Import the furnace record",
+            f"{base}/record",
+            "After the run, import the logger's file.",
+        )
+    if stands == Standing.RECORDED:
+        left = [panel.code for panel in panels if panel.unwrapping is None]
+        return Step(
+            "Record the unwrapping",
+            f"{base}/unwrapping?panel={left[0] if left else ''}",
+            f"Unwrap {', '.join(left)}, search the surface and take off the coupons.",
+        )
+    return Step("Go to the bench", "/bench", "The coupons are measured at the bench.")
+
+
+def _reason(paper: Mapping[str, Any], evidence: Sequence[Finding]) -> str | None:
+    """The first of the worst findings, and how many more stand against the load."""
+    found: list[tuple[str, str]] = [
+        (one["outcome"], one["text"]) for one in paper.get("findings", ())
+    ]
+    found += [(one.outcome.value, one.text) for one in evidence]
+    failed = [text for outcome, text in found if outcome == Outcome.DOES_NOT_CONFORM]
+    against = failed + [text for outcome, text in found if outcome == Outcome.NOT_PROVEN]
+    if not against:
+        return None
+    more = len(against) - 1
+    return against[0] + (f" And {more} more, below." if more else "")
+
+
+def _panel_views(
+    session: Session,
+    seats: queries.Seats,
+    leaks: Sequence[LeakCheck],
+    unwrapped: Sequence[Unwrapping],
+) -> list[PanelView]:
+    tables = {
+        key: requirements.revision(session, key)
+        for key in dict.fromkeys(panel.table_revision_id for panel in seats.panels)
+    }
+    last_leaks, last_unwrapped = _latest(leaks), _latest(unwrapped)
+    return [
+        PanelView(
+            code=panel.code,
+            place=panel,
+            length_mm=str(panel.length_mm),
+            width_mm=str(panel.width_mm),
+            marks=marks_of(seats, panel.id),
+            table=tables[panel.table_revision_id],
+            leak=last_leaks.get(panel.id),
+            unwrapping=last_unwrapped.get(panel.id),
+        )
+        for panel in seats.panels
+    ]
+
+
+def marks_of(seats: queries.Seats, panel_id: int) -> list[dict[str, Any]]:
+    """A panel's coupons and sensors for the plan view; sensors without a place are left out."""
+    coupons = [
+        {
+            "kind": "coupon",
+            "code": coupon.code,
+            "label": coupon.station,
+            "x": coupon.x,
+            "y": coupon.y,
+            "verdict": None,
+            "href": f"/coupons/{coupon.code}",
+        }
+        for coupon in seats.coupons
+        if coupon.panel_id == panel_id
+    ]
+    sensors = [
+        {
+            "kind": "sensor",
+            "code": sensor.channel,
+            "label": sensor.station + (", excluded" if sensor.excluded is not None else ""),
+            "x": sensor.x,
+            "y": sensor.y,
+            "verdict": None,
+            "href": f"/sensors/{sensor.code}",
+        }
+        for sensor in seats.sensors
+        if sensor.panel_id == panel_id and sensor.x is not None and sensor.y is not None
+    ]
+    return coupons + sensors
+
+
+def _sensor_rows(paper: Mapping[str, Any], seats: queries.Seats) -> list[dict[str, Any]]:
+    """The table beneath the picture: one row for each required sensor."""
+    by_channel = {sensor.channel: sensor for sensor in seats.sensors}
+    rates = paper.get("heating_rate_c_per_min") or {}
+    cooling = paper.get("cooling_rate_c_per_min") or {}
+    aged = paper.get("equivalent_time_s") or {}
+    return [
+        {
+            "channel": channel,
+            "station": by_channel[channel].station if channel in by_channel else "",
+            "sensor": by_channel[channel].code if channel in by_channel else None,
+            **figures,
+            "rate": rates.get(channel),
+            "cooling": cooling.get(channel),
+            "equivalent_s": aged.get(channel),
+        }
+        for channel, figures in paper.get("sensors", {}).items()
+    ]
+
+
+def _gap_rows(paper: Mapping[str, Any]) -> list[dict[str, Any]]:
+    return [
+        {"sensor": sensor, "from_s": begin, "to_s": end, "length_s": end - begin}
+        for sensor, gaps in paper.get("gaps", {}).items()
+        for begin, end in gaps
+    ]
+
+
+def trail_lines(session: Session, entries: Sequence[TrailEntry]) -> list[dict[str, Any]]:
+    """Trail entries as the page shows them."""
+    full_names = {person.username: person.full_name for person in people.people(session)}
+    return [
+        {
+            "at": entry.at,
+            "person": full_names.get(entry.by, entry.by),
+            "act": _ACTS.get(entry.tag, entry.tag),
+            "note": entry.note or None,
+        }
+        for entry in entries
+    ]

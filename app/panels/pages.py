@@ -1,0 +1,285 @@
+"""Lots, the forms that register panels and coupons, hand-overs, and the index of the shop."""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Response
+
+from app.audit.actor import Actor
+from app.equipment import queries as equipment
+from app.equipment.rules import SOON_DAYS, due_by, worst_due
+from app.errors import Refusal
+from app.panels import queries, service
+from app.panels.forms import CouponsForm, CustodyForm, LotForm, PanelForm
+from app.panels.rules import Custody, codes_from_lines, next_steps
+from app.people.queries import acts_about, names
+from app.people.rights import Act, may, require
+from app.people.signed_in import SignedIn
+from app.requirements import queries as requirements
+from app.web.entries import kept
+from app.web.forms import TypedForm, parse
+from app.web.page import Page, PageMaker, Records, now
+
+router = APIRouter()
+
+_LOTS_SHOWN = 50
+_CUT_SHOWN = 100
+_SENSORS_DUE_SHOWN = 20
+_LOTS_IN_INDEX = 8
+
+
+@router.get("/shop")
+def show_shop(page: Page, records: Records, by: SignedIn) -> Response:
+    """Equipment, requirements and material, each with where it stands."""
+    at = _shop_time(page)
+    with records.read() as session:
+        return page.show(
+            "panels/shop.html",
+            **_equipment(session, at),
+            **_requirements(session, at),
+            lots=queries.lots(session, most=_LOTS_IN_INDEX),
+            may_register=may(by, Act.REGISTER_EQUIPMENT),
+            may_write=may(by, Act.WRITE_REQUIREMENT),
+            may_receive=may(by, Act.RECEIVE_MATERIAL),
+            may_hand_over=may(by, Act.RECORD_CUSTODY),
+        )
+
+
+@router.get("/lots")
+def show_lots(page: Page, records: Records, by: SignedIn, before: int | None = None) -> Response:
+    """Material lots, newest first, a part at a time."""
+    with records.read() as session:
+        lines = queries.lots(session, before=before, most=_LOTS_SHOWN + 1)
+    shown = lines[:_LOTS_SHOWN]
+    return page.show(
+        "panels/lots.html",
+        lots=shown,
+        last=shown[-1].id if len(lines) > len(shown) else None,
+        may_receive=may(by, Act.RECEIVE_MATERIAL),
+    )
+
+
+@router.get("/lots/{code:path}")
+def show_lot(
+    page: Page,
+    records: Records,
+    by: SignedIn,
+    code: str,
+    *,
+    panels_after: int = 0,
+    coupons_after: int = 0,
+) -> Response:
+    """A material lot, and the panels and coupons cut from it."""
+    with records.read() as session:
+        lot = queries.lot(session, code.upper())
+        panels = queries.lot_panels(session, lot.id, after=panels_after, most=_CUT_SHOWN + 1)
+        coupons = queries.lot_coupons(session, lot.id, after=coupons_after, most=_CUT_SHOWN + 1)
+        return page.show(
+            "panels/lot.html",
+            lot=lot,
+            panels=panels[:_CUT_SHOWN],
+            coupons=coupons[:_CUT_SHOWN],
+            panels_last=panels[_CUT_SHOWN - 1].id if len(panels) > _CUT_SHOWN else None,
+            coupons_last=coupons[_CUT_SHOWN - 1].id if len(coupons) > _CUT_SHOWN else None,
+            entered_by=names(session)[lot.entered_by_id],
+            acts=acts_about(session, "material_lot", lot.code),
+            may_receive=may(by, Act.RECEIVE_MATERIAL),
+        )
+
+
+@router.get("/register/lot")
+def show_lot_form(page: Page, by: SignedIn) -> Response:
+    """The form for a material lot."""
+    return _register_page(page, by, "lot", typed={"surface": "bare"})
+
+
+@router.post("/register/lot")
+def submit_lot(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Receive a material lot."""
+    try:
+        form = parse(LotForm, typed)
+        code = service.receive_lot(
+            records,
+            code=form.code,
+            material=form.material(),
+            cast=form.cast,
+            certificate=form.certificate,
+            received_on=form.received_on,
+            by=by,
+            at=_shop_time(page),
+        )
+    except Refusal as refusal:
+        return _register_page(page, by, "lot", typed=typed, refusal=refusal)
+    notice = f"Lot {code} is on record. Register the panels and coupons cut from it next."
+    return page.see_other("/lots", code, notice=notice)
+
+
+@router.get("/register/panel")
+def show_panel_form(page: Page, by: SignedIn, lot: str = "") -> Response:
+    """The form for a panel; ``lot`` fills in what it is cut from."""
+    return _register_page(page, by, "panel", typed={"lot": lot, "treatments_before": "0"})
+
+
+@router.post("/register/panel")
+def submit_panel(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Register a panel."""
+    try:
+        form = parse(PanelForm, typed)
+        code = service.register_panel(records, **form.model_dump(), by=by, at=_shop_time(page))
+    except Refusal as refusal:
+        return _register_page(page, by, "panel", typed=typed, refusal=refusal)
+    return page.see_other("/panels", code, notice=f"Panel {code} is registered.")
+
+
+@router.get("/register/coupons")
+def show_coupons_form(page: Page, by: SignedIn, lot: str = "") -> Response:
+    """The form for coupons, several at once; ``lot`` fills in what they are cut from."""
+    return _register_page(page, by, "coupons", typed={"lot": lot})
+
+
+@router.post("/register/coupons")
+def submit_coupons(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Register coupons, all of them or none."""
+    try:
+        form = parse(CouponsForm, typed)
+        count = service.register_coupons(
+            records,
+            lot=form.lot,
+            codes=codes_from_lines(form.codes),
+            place=form.place,
+            thickness_mm=form.thickness_mm,
+            surface=form.surface,
+            by=by,
+            at=_shop_time(page),
+        )
+    except Refusal as refusal:
+        return _register_page(page, by, "coupons", typed=typed, refusal=refusal)
+    notice = f"{count} coupon{'' if count == 1 else 's'} cut and marked."
+    return page.see_other("/lots", form.lot, notice=notice)
+
+
+@router.get("/custody")
+def show_custody(
+    page: Page, records: Records, by: SignedIn, *, coupon: str = "", step: str = "", place: str = ""
+) -> Response:
+    """The form for hand-overs; step and place stay for the next coupon scanned."""
+    return _custody_page(page, records, by, typed={"coupon": coupon, "step": step, "place": place})
+
+
+@router.post("/custody")
+def submit_custody(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Record a hand-over and ask for the next coupon."""
+    try:
+        form = parse(CustodyForm, typed, zone=page.settings.zone)
+        code = service.record_custody(records, **form.model_dump(), by=by, at=_shop_time(page))
+    except Refusal as refusal:
+        return _custody_page(page, records, by, typed=typed, refusal=refusal)
+    onward = urlencode({"step": form.step.value, "place": form.place})
+    return page.see_other(f"/custody?{onward}", notice=f"{code}: {form.step.value}, {form.place}.")
+
+
+@router.post("/coupons/{code:path}/custody")
+def submit_coupon_custody(
+    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
+) -> Response:
+    """Record a hand-over from the coupon's own page, and go back to it."""
+    given = {**typed, "coupon": code}
+    try:
+        form = parse(CustodyForm, given, zone=page.settings.zone)
+        code = service.record_custody(records, **form.model_dump(), by=by, at=_shop_time(page))
+    except Refusal as refusal:
+        return _custody_page(page, records, by, typed=given, refusal=refusal)
+    return page.see_other("/coupons", code, notice=f"{code}: {form.step.value}, {form.place}.")
+
+
+def _custody_page(
+    page: PageMaker,
+    records: Records,
+    by: Actor,
+    *,
+    typed: Mapping[str, str],
+    refusal: Refusal | None = None,
+) -> Response:
+    """The hand-over form; with a coupon on record, what has happened to it and what may next."""
+    require(by, Act.RECORD_CUSTODY)
+    with records.read() as session:
+        chain, steps = [], tuple(Custody)
+        coupon = queries.find_coupon(session, typed.get("coupon", "").strip().upper())
+        if coupon is not None:
+            chain = list(queries.custody(session, coupon.id))
+            steps = next_steps(chain[-1].step if chain else None)
+        return page.show(
+            "panels/custody.html",
+            coupon=coupon,
+            chain=chain,
+            names=names(session),
+            steps=[(step.value, step.value) for step in steps],
+            **kept(typed, refusal),
+        )
+
+
+def _register_page(
+    page: PageMaker,
+    by: Actor,
+    thing: str,
+    *,
+    typed: Mapping[str, str],
+    refusal: Refusal | None = None,
+) -> Response:
+    require(by, Act.RECEIVE_MATERIAL)
+    return page.show(
+        f"panels/register_{thing}.html",
+        surfaces=[(surface, surface) for surface in service.SURFACES],
+        **kept(typed, refusal),
+    )
+
+
+def _equipment(session: Any, at: datetime) -> dict[str, Any]:
+    """Furnaces, testers and blocks with where each stands, and the sensors that soon need care."""
+    today = at.date()
+    furnaces = equipment.furnaces(session)
+    checks = equipment.checks_by_furnace(session, [one.id for one in furnaces])
+    testers = equipment.testers(session)
+    papers = equipment.certificates_by_tester(session, [one.id for one in testers])
+    sensors = equipment.sensors(
+        session,
+        on=today,
+        due_within=today + timedelta(days=SOON_DAYS),
+        most=_SENSORS_DUE_SHOWN,
+    )
+    return {
+        "furnaces": [
+            (one, worst_due(equipment.furnace_due(checks[one.id], on=today).values()))
+            for one in furnaces
+        ],
+        "testers": [(one, equipment.certificates_due(papers[one.id], on=today)) for one in testers],
+        "blocks": [(one, due_by(one.expires_on, on=today)) for one in equipment.blocks(session)],
+        "sensors": [(one, equipment.sensor_due(one, on=today)) for one in sensors],
+    }
+
+
+def _requirements(session: Any, at: datetime) -> dict[str, Any]:
+    """Tables and cycles by code, with the newest revision and where it stands."""
+    found: dict[str, list[requirements.Revision]] = {}
+    for one in requirements.revisions(session):
+        found.setdefault(one.code, []).append(one)
+    lines: dict[str, list[Any]] = {"tables": [], "cycles": []}
+    for several in found.values():
+        shown = requirements.shown_first(several, at)
+        waiting = [
+            one.revision
+            for one in several
+            if requirements.state_of(one, at) is requirements.RevisionState.UNVERIFIED
+        ]
+        is_cycle = shown.kind.value == "cycle"
+        lines["cycles" if is_cycle else "tables"].append(
+            (shown, requirements.state_of(shown, at), waiting)
+        )
+    return lines
+
+
+def _shop_time(page: PageMaker) -> datetime:
+    """The clock, in the shop's zone: its day is the shop's day."""
+    return now().astimezone(page.settings.zone)

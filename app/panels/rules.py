@@ -1,0 +1,96 @@
+"""In which order a coupon changes hands, and codes as they are typed. Pure."""
+
+from collections.abc import Sequence
+from enum import StrEnum
+
+from app.errors import Refusal
+
+MOST_AT_ONCE = 200
+
+
+class Custody(StrEnum):
+    """What happened to a coupon, in the order it should happen."""
+
+    CUT = "cut and marked"
+    PLACED = "placed on the panel"
+    RECOVERED = "recovered"
+    AT_BENCH = "handed over to the bench"
+    SHELVED = "shelved"
+    MISSING = "missing"
+
+
+ORDER = (Custody.CUT, Custody.PLACED, Custody.RECOVERED, Custody.AT_BENCH, Custody.SHELVED)
+
+
+def next_steps(last: Custody | None) -> tuple[Custody, ...]:
+    """What may happen to a coupon next.
+
+    Each step follows the one before it in ``ORDER``; a coupon may be found missing at any time
+    until it is shelved. A shelved coupon stays there, and a missing one is no evidence any more,
+    even if it turns up again.
+    """
+    if last is None:
+        return (Custody.CUT,)
+    if last in {Custody.SHELVED, Custody.MISSING}:
+        return ()
+    return (ORDER[ORDER.index(last) + 1], Custody.MISSING)
+
+
+def why_not(last: Custody | None, step: Custody) -> str | None:
+    """Why ``step`` may not follow ``last``, with what comes first; None where it may."""
+    allowed = next_steps(last)
+    if step in allowed:
+        return None
+    if last is Custody.MISSING:
+        return (
+            "It is recorded as missing, so nothing more can prove whose it is; if it has turned "
+            "up, put the panel on hold and say so there."
+        )
+    if last is Custody.SHELVED:
+        return "It is shelved already, which is its last step."
+    if last is not None and step in ORDER and ORDER.index(step) <= ORDER.index(last):
+        return f"It is {last.value} already; next it is {allowed[0].value}."
+    stands = "nothing about it is recorded yet" if last is None else f"it is {last.value}"
+    return f"It cannot be {step.value}: {stands}, and first it has to be {allowed[0].value}."
+
+
+def codes_from_lines(typed: str) -> list[str]:
+    """The codes typed or scanned one a line, empty lines passed over.
+
+    Raises:
+        Refusal: there is none, one comes twice, or there are more than ``MOST_AT_ONCE``; the
+            sentence names the lines.
+    """
+    first_line: dict[str, int] = {}
+    for number, line in enumerate(typed.splitlines(), start=1):
+        code = line.strip().upper()
+        if not code:
+            continue
+        if code in first_line:
+            raise _refusal(
+                f"Line {number}: {code} stands on line {first_line[code]} already; remove one."
+            )
+        first_line[code] = number
+    if not first_line:
+        raise _refusal("No identity was given; type or scan one a line.")
+    if len(first_line) > MOST_AT_ONCE:
+        raise _refusal(
+            f"{len(first_line)} identities are too many at once; give at most {MOST_AT_ONCE}."
+        )
+    return list(first_line)
+
+
+def one_line(typed: str) -> str:
+    """Words as they are kept: no spaces around them, one between them."""
+    return " ".join(typed.split())
+
+
+def wrong_surface(surface: str, allowed: Sequence[str]) -> str | None:
+    """What is wrong with a surface as typed; None where it is one of those a table may ask for."""
+    if surface in allowed:
+        return None
+    return f"{surface[:40]!r} is no surface; choose {', '.join(allowed)}."
+
+
+def _refusal(sentence: str) -> Refusal:
+    return Refusal(sentence, fields={"codes": sentence})

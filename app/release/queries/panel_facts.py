@@ -1,0 +1,359 @@
+"""Gather everything a decision on a panel rests on, for one panel or many, in nine queries.
+
+A list of two hundred panels asks as often as one panel. Papers that never change (acceptance
+tables, cycles, verdicts) are read once and kept in memory under their digest or text.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, tzinfo
+from decimal import Decimal
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
+
+from app.documents.table import table_from_json
+from app.errors import NotFound, Refusal
+from app.judging.acceptance import Surface, Table
+from app.judging.coupon import Coupon
+from app.judging.coupons import find_entry
+from app.judging.evidence import Band, DatedTest, FurnaceEvidence, judge_furnace_evidence
+from app.judging.verdict import Finding, Outcome, Verdict
+from app.release.queries import statements
+from app.release.rules.facts import (
+    CouponFacts,
+    CustodyFacts,
+    DecisionFacts,
+    DecisionKind,
+    HoldFacts,
+    LeakFacts,
+    LoadFacts,
+    PanelFacts,
+    RecordFacts,
+    RevisionFacts,
+    UnwrappingFacts,
+)
+from app.requirements.records import RequirementRevision
+
+Rows = Sequence[Row[Any]]
+Piece = tuple[str, str, str, Decimal, str]
+"""Alloy, temper wanted, form, thickness and surface."""
+Place = tuple[str | None, int | None]
+"""The one table entry for a piece, as spoken, and its place from 1; None: no entry, or two."""
+
+
+def panel_facts(
+    session: Session, panel_ids: Iterable[int], *, zone: tzinfo, in_full: bool = False
+) -> dict[int, PanelFacts]:
+    """Facts by panel id, for the ids that exist. Nine queries, however many panels.
+
+    ``zone`` is the shop's: a furnace's papers are due on its calendar days. ``in_full`` also
+    brings the findings of coupons, and of records that do not conform, which lists do without;
+    outcomes are the same either way.
+    """
+    ids = sorted(set(panel_ids))
+    if not ids:
+        return {}
+
+    # Straight on the connection: rows of columns need none of the session's object keeping.
+    connection = session.connection()
+
+    def rows(statement: Any, **keys: Any) -> Rows:
+        return connection.execute(statement, keys).all()
+
+    panels = rows(statements.PANELS, panel_ids=ids)
+    seats = rows(statements.LOADS, panel_ids=ids)
+    parts = _Parts()
+    if seats:
+        load_ids = sorted({row.id for row in seats})
+        records = statements.RECORDS_IN_FULL if in_full else statements.RECORDS
+        coupons = statements.COUPONS_IN_FULL if in_full else statements.COUPONS
+        parts.records = {row.load_id: row for row in rows(records, load_ids=load_ids)}
+        furnaces = sorted({row.furnace_id for row in seats})
+        parts.checks = _grouped(rows(statements.FURNACE_CHECKS, furnace_ids=furnaces), 0)
+        seated = rows(coupons, panel_ids=ids)
+        parts.coupons = _grouped(seated, 0, 1)
+        coupon_ids = sorted({row.id for row in seated})
+        if coupon_ids:
+            parts.custody = _grouped(rows(statements.CUSTODY, coupon_ids=coupon_ids), 0)
+            parts.hands = _grouped(rows(statements.HANDS, coupon_ids=coupon_ids), 0)
+        parts.papers = _papers(session, seats)
+    parts.seats = _grouped(seats, 0)
+    parts.holds = _grouped(rows(statements.HOLDS, panel_ids=ids), 0)
+    parts.decisions = _grouped(rows(statements.DECISIONS, panel_ids=ids), 0)
+    return {row.id: _panel(row, parts, zone) for row in panels}
+
+
+def panel_id(session: Session, code: str) -> int:
+    """The key of the panel of that identity.
+
+    Raises:
+        NotFound: there is none.
+    """
+    found: int | None = session.connection().execute(statements.PANEL_ID, {"code": code}).scalar()
+    if found is None:
+        raise NotFound(f"No panel {code} is on record. Check the mark and scan it again.")
+    return found
+
+
+class _Parts:
+    """Rows as they were read, grouped by what they belong to."""
+
+    def __init__(self) -> None:
+        empty: Mapping[Any, list[Row[Any]]] = {}
+        self.records: Mapping[int, Row[Any]] = {}
+        self.papers: Mapping[str, Any] = {}
+        self.seats = self.coupons = self.custody = self.hands = empty
+        self.checks = self.holds = self.decisions = empty
+
+
+def _grouped(rows: Rows, *places: int) -> dict[Any, list[Row[Any]]]:
+    """Rows by the columns at ``places``: by the column itself where it is one, else a tuple."""
+    groups: dict[Any, list[Row[Any]]] = defaultdict(list)
+    for row in rows:
+        key = row[places[0]] if len(places) == 1 else tuple(row[place] for place in places)
+        groups[key].append(row)
+    return groups
+
+
+class _KeptTable:
+    """A parsed table, with the entries already looked up in it."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+        self.places: dict[Piece, Place] = {}
+
+
+_MOST_PAPERS = 256
+_kept_papers: dict[str, Any] = {}
+
+
+def _papers(session: Session, seats: Rows) -> Mapping[str, Any]:
+    """Parsed tables and cycles' bands by digest; asks the database only for ones not yet seen."""
+    wanted = {row.table_sha256 for row in seats} | {row.cycle_sha256 for row in seats}
+    papers = {digest: _kept_papers[digest] for digest in wanted & _kept_papers.keys()}
+    unseen = wanted - papers.keys()
+    if unseen:
+        revisions = select(RequirementRevision.paper_sha256, RequirementRevision.paper).where(
+            RequirementRevision.paper_sha256.in_(unseen)
+        )
+        papers |= {digest: _parsed(paper) for digest, paper in session.execute(revisions)}
+        if len(_kept_papers) > _MOST_PAPERS:
+            _kept_papers.clear()
+        _kept_papers.update(papers)
+    return papers
+
+
+def _parsed(paper: dict[str, Any]) -> _KeptTable | tuple[Band, ...]:
+    if "stages" not in paper:
+        return _KeptTable(table_from_json(paper))
+    step = Decimal(5) / Decimal(9) if paper.get("temperature_unit") == "F" else Decimal(1)
+    return tuple(
+        Band(Decimal(str(stage["below"])) * step, Decimal(str(stage["above"])) * step)
+        for stage in paper["stages"]
+    )
+
+
+def _panel(row: Row[Any], parts: _Parts, zone: tzinfo) -> PanelFacts:
+    return PanelFacts(
+        id=row.id,
+        code=row.code,
+        lot_code=row.lot_code,
+        alloy=row.alloy,
+        incoming_temper=row.incoming_temper,
+        form=row.form,
+        thickness_mm=str(row.thickness_mm),
+        cast=row.cast_number,
+        certificate=row.certificate,
+        drawing=row.drawing,
+        order_number=row.order_number,
+        target_temper=row.target_temper,
+        length_mm=str(row.length_mm),
+        width_mm=str(row.width_mm),
+        treatments_most=row.treatments_most,
+        treatments_before=row.treatments_before,
+        decided=row.decided.value,
+        registered_by_id=row.registered_by_id,
+        registered_at=row.registered_at,
+        loads=tuple(_load(row, seat, parts, zone) for seat in parts.seats.get(row.id, ())),
+        holds=tuple(HoldFacts(*tuple(hold)[1:]) for hold in parts.holds.get(row.id, ())),
+        decisions=tuple(_decision(made) for made in parts.decisions.get(row.id, ())),
+    )
+
+
+def _decision(row: Row[Any]) -> DecisionFacts:
+    return DecisionFacts(
+        number=row.number,
+        kind=DecisionKind(row.kind),
+        reason=row.reason,
+        evidence_sha256=row.evidence_sha256,
+        decided_by_id=row.decided_by_id,
+        decided_at=row.decided_at,
+        printed_name=row.printed_name,
+        meaning=row.meaning.value,
+        signed_sha256=row.content_sha256,
+    )
+
+
+def _load(panel: Row[Any], seat: Row[Any], parts: _Parts, zone: tzinfo) -> LoadFacts:
+    record = parts.records.get(seat.id)
+    starts_at = (record.starts_at if record is not None else None) or seat.planned_start
+    table = parts.papers[seat.table_sha256]
+    entry, number = _entry(panel, panel.target_temper, table)
+    needed = seat.cycle_rules.get("coupons_per_panel")
+    return LoadFacts(
+        id=seat.id,
+        code=seat.code,
+        planned_at=seat.planned_at,
+        starts_at=starts_at,
+        treatment_number=seat.treatment_number,
+        former=seat.former,
+        furnace_code=seat.furnace_code,
+        cycle=_revision(seat, "cycle"),
+        table=_revision(seat, "table"),
+        entry=entry,
+        entry_number=number,
+        coupons_needed=None if needed is None else int(needed),
+        record=None if record is None else _record(record),
+        furnace=_furnace(seat, parts, starts_at.astimezone(zone).date()),
+        leak=_leak(seat),
+        unwrapping=_unwrapping(seat),
+        coupons=tuple(
+            _coupon(row, panel.target_temper, table, parts)
+            for row in parts.coupons.get((panel.id, seat.id), ())
+        ),
+    )
+
+
+def _revision(seat: Row[Any], prefix: str) -> RevisionFacts:
+    names = RevisionFacts.__dataclass_fields__
+    return RevisionFacts(**{name: getattr(seat, f"{prefix}_{name}") for name in names})
+
+
+def _leak(seat: Row[Any]) -> LeakFacts | None:
+    if seat.leak_outcome is None:
+        return None
+    figures = (seat.start_kpa, seat.end_kpa, seat.minutes, seat.limit_kpa)
+    return LeakFacts(Outcome(seat.leak_outcome), *(str(figure) for figure in figures))
+
+
+def _unwrapping(seat: Row[Any]) -> UnwrappingFacts | None:
+    if seat.bag_intact is None:
+        return None
+    return UnwrappingFacts(seat.bag_intact, seat.surface_clear, seat.unwrapping_findings)
+
+
+def _record(row: Row[Any]) -> RecordFacts:
+    strayed, silent = _channels(row.paper)
+    return RecordFacts(
+        file_sha256=row.file_sha256,
+        file_name=row.file_name,
+        verdict=None if row.verdict is None else Verdict(row.verdict),
+        findings=findings_of(row.paper),
+        rests_on=f"{row.trace_sha256}.{row.paper_sha256 or ''}",
+        strayed=strayed,
+        silent=silent,
+    )
+
+
+@lru_cache(maxsize=256)
+def _channels(paper_text: str | None) -> tuple[frozenset[str], frozenset[str]]:
+    """The channels that left the band in a soak, and those with gaps."""
+    paper = json.loads(paper_text) if paper_text is not None else {}
+    excursions = [one for stage in paper.get("stages", ()) for one in stage["excursions"]]
+    strayed = frozenset(name for one in excursions for name in one["sensors"])
+    return strayed, frozenset(paper.get("gaps", ()))
+
+
+def _coupon(row: Row[Any], temper: str, table: _KeptTable, parts: _Parts) -> CouponFacts:
+    hands = parts.hands.get(row.id, ())
+    voided_by = {row.asked_by_id for row in hands} | {row.answered_by_id for row in hands}
+    waiting = {
+        one.request_id for one in hands if one.request_id is not None and one.answered_by_id is None
+    }
+    return CouponFacts(
+        id=row.id,
+        code=row.code,
+        lot_code=row.lot_code,
+        station=row.station,
+        x=str(row.x),
+        y=str(row.y),
+        entry=_entry(row, temper, table)[0],
+        custody=tuple(
+            CustodyFacts(step.step.value, *tuple(step)[2:])
+            for step in parts.custody.get(row.id, ())
+        ),
+        verdict=None if row.verdict is None else Verdict(row.verdict),
+        provisional=bool(row.provisional),
+        judged_by_table_id=row.table_revision_id,
+        findings=findings_of(row.paper),
+        rests_on=row.inputs_sha256 or "",
+        taken_by=frozenset(one.taken_by_id for one in hands),
+        voided_by=frozenset(voided_by - {None}),
+        voids_open=len(waiting),
+    )
+
+
+def _entry(row: Row[Any], temper: str, table: _KeptTable) -> Place:
+    piece = (row.alloy, temper, row.form, row.thickness_mm, row.surface)
+    if piece not in table.places:
+        table.places[piece] = _entry_for(piece, table.table)
+    return table.places[piece]
+
+
+def _entry_for(piece: Piece, table: Table) -> Place:
+    alloy, temper, form, thickness_mm, surface = piece
+    known = Surface(surface) if surface in set(Surface) else None
+    try:
+        entry = find_entry(Coupon(alloy, temper, form, thickness_mm, known, ()), table)
+    except Refusal:
+        return None, None
+    if entry is None:
+        return None, None
+    return str(entry.key), table.entries.index(entry) + 1
+
+
+def _furnace(seat: Row[Any], parts: _Parts, day: date) -> tuple[Finding, ...]:
+    checks = parts.checks.get(seat.furnace_id, ())
+
+    def on_the_day(kind: str) -> DatedTest | None:
+        """The last one made by that day, else the first one after it."""
+        made = [row for row in checks if row.kind.value == kind]
+        by_then = [row for row in made if row.done_on <= day]
+        row = by_then[-1] if by_then else (made[0] if made else None)
+        if row is None:
+            return None
+        return DatedTest(row.done_on, row.due_on, passed=row.passed, source=row.report)
+
+    on_record = FurnaceEvidence(
+        furnace_class=str(seat.furnace_class),
+        instrumentation_type=seat.instrumentation_type,
+        uniformity_c=seat.uniformity_c,
+        survey=on_the_day("uniformity survey"),
+        accuracy_test=on_the_day("system accuracy test"),
+        recorder_calibration=on_the_day("recorder calibration"),
+    )
+    return judge_furnace_evidence(on_record, loaded_on=day, bands=parts.papers[seat.cycle_sha256])
+
+
+@lru_cache(maxsize=1024)
+def findings_of(paper_text: str | None) -> tuple[Finding, ...]:
+    """The findings in a kept verdict's paper; none where there is no paper."""
+    if paper_text is None:
+        return ()
+    return tuple(
+        Finding(
+            code=finding["code"],
+            outcome=Outcome(finding["outcome"]),
+            text=finding["text"],
+            value=finding.get("value"),
+            limit=finding.get("limit"),
+            unit=finding.get("unit"),
+            source=finding.get("source"),
+            working=tuple(finding.get("working", ())),
+        )
+        for finding in json.loads(paper_text)["findings"]
+    )

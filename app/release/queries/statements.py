@@ -1,0 +1,299 @@
+"""The nine statements that gather a panel's facts, each written once and for any number of panels.
+
+Built at import, so that a page pays for running them and not for putting them together. Large
+papers come as text and only where they are asked for.
+"""
+
+from typing import Any
+
+from sqlalchemy import BindParameter, Text, bindparam, case, func, null, select, type_coerce
+from sqlalchemy.orm import aliased
+
+from app.bench.records import CouponVerdict, Reading, VoidAnswer, VoidRequest
+from app.equipment.records import Furnace, FurnaceCheck
+from app.loads.records import (
+    FurnaceRecord,
+    LeakCheck,
+    Load,
+    LoadCoupon,
+    LoadPanel,
+    RecordVerdict,
+    Unwrapping,
+)
+from app.panels.records import Coupon, CustodyStep, MaterialLot, Panel
+from app.people.records import Signature
+from app.release.records import Decision, Hold, HoldLift
+from app.requirements.records import (
+    Requirement,
+    RequirementRevision,
+    RequirementVerification,
+    RequirementWithdrawal,
+)
+
+_panel_ids: BindParameter[Any] = bindparam("panel_ids", expanding=True)
+_load_ids: BindParameter[Any] = bindparam("load_ids", expanding=True)
+_coupon_ids: BindParameter[Any] = bindparam("coupon_ids", expanding=True)
+
+PANEL_ID = select(Panel.id).where(Panel.code == bindparam("code"))
+
+PANELS = (
+    select(
+        Panel.id,
+        Panel.code,
+        MaterialLot.code.label("lot_code"),
+        MaterialLot.alloy,
+        MaterialLot.incoming_temper,
+        MaterialLot.form,
+        MaterialLot.thickness_mm,
+        MaterialLot.surface,
+        MaterialLot.cast.label("cast_number"),
+        MaterialLot.certificate,
+        Panel.drawing,
+        Panel.order_number,
+        Panel.target_temper,
+        Panel.length_mm,
+        Panel.width_mm,
+        Panel.treatments_most,
+        Panel.treatments_before,
+        Panel.decided,
+        Panel.registered_by_id,
+        Panel.registered_at,
+    )
+    .join(MaterialLot, MaterialLot.id == Panel.lot_id)
+    .where(Panel.id.in_(_panel_ids))
+)
+
+
+def _revision_columns(prefix: str, owner: Any) -> tuple[list[Any], Any]:
+    """Columns of the revision that ``owner`` names, and a function that joins them in."""
+    revision = aliased(RequirementRevision)
+    requirement = aliased(Requirement)
+    verification = aliased(RequirementVerification)
+    withdrawal = aliased(RequirementWithdrawal)
+    columns = [
+        revision.id.label(f"{prefix}_id"),
+        requirement.code.label(f"{prefix}_code"),
+        revision.revision.label(f"{prefix}_revision"),
+        revision.paper_sha256.label(f"{prefix}_sha256"),
+        revision.shop_rules.label(f"{prefix}_rules"),
+        revision.written_by_id.label(f"{prefix}_written_by_id"),
+        verification.verified_by_id.label(f"{prefix}_verified_by_id"),
+        verification.in_force_from.label(f"{prefix}_in_force_from"),
+        withdrawal.withdrawn_at.label(f"{prefix}_withdrawn_at"),
+    ]
+
+    def joined(query: Any) -> Any:
+        return (
+            query.join(revision, revision.id == owner)
+            .join(requirement, requirement.id == revision.requirement_id)
+            .outerjoin(verification, verification.revision_id == revision.id)
+            .outerjoin(withdrawal, withdrawal.revision_id == revision.id)
+        )
+
+    return columns, joined
+
+
+def _loads() -> Any:
+    cycle, with_cycle = _revision_columns("cycle", Load.cycle_revision_id)
+    table, with_table = _revision_columns("table", LoadPanel.table_revision_id)
+    leak, found = aliased(LeakCheck), aliased(Unwrapping)
+    last_leak = (
+        select(func.max(LeakCheck.id))
+        .where(LeakCheck.load_id == LoadPanel.load_id, LeakCheck.panel_id == LoadPanel.panel_id)
+        .correlate(LoadPanel)
+        .scalar_subquery()
+    )
+    last_unwrapping = (
+        select(func.max(Unwrapping.id))
+        .where(Unwrapping.load_id == LoadPanel.load_id, Unwrapping.panel_id == LoadPanel.panel_id)
+        .correlate(LoadPanel)
+        .scalar_subquery()
+    )
+    query = (
+        select(
+            LoadPanel.panel_id,
+            LoadPanel.treatment_number,
+            LoadPanel.former,
+            Load.id,
+            Load.code,
+            Load.planned_at,
+            Load.planned_start,
+            Furnace.id.label("furnace_id"),
+            Furnace.code.label("furnace_code"),
+            Furnace.furnace_class,
+            Furnace.uniformity_c,
+            Furnace.instrumentation_type,
+            leak.outcome.label("leak_outcome"),
+            leak.start_kpa,
+            leak.end_kpa,
+            leak.minutes,
+            leak.limit_kpa,
+            found.bag_intact,
+            found.surface_clear,
+            found.findings.label("unwrapping_findings"),
+            *cycle,
+            *table,
+        )
+        .join(Load, Load.id == LoadPanel.load_id)
+        .join(Furnace, Furnace.id == Load.furnace_id)
+    )
+    query = with_table(with_cycle(query))
+    return (
+        query.outerjoin(leak, leak.id == last_leak)
+        .outerjoin(found, found.id == last_unwrapping)
+        .where(LoadPanel.panel_id.in_(_panel_ids))
+        .order_by(LoadPanel.id)
+    )
+
+
+LOADS = _loads()
+
+_newer = aliased(FurnaceRecord)
+
+
+def _records(*, in_full: bool) -> Any:
+    """Records that no other replaces, with their last verdict; its paper where something failed."""
+    last = (
+        select(func.max(RecordVerdict.id))
+        .where(RecordVerdict.record_id == FurnaceRecord.id)
+        .correlate(FurnaceRecord)
+        .scalar_subquery()
+    )
+    text = type_coerce(RecordVerdict.paper, Text)
+    return (
+        select(
+            FurnaceRecord.load_id,
+            FurnaceRecord.file_sha256,
+            FurnaceRecord.file_name,
+            FurnaceRecord.starts_at,
+            FurnaceRecord.trace_sha256,
+            RecordVerdict.verdict,
+            RecordVerdict.paper_sha256,
+            (case((RecordVerdict.verdict != "conforms", text)) if in_full else null()).label(
+                "paper"
+            ),
+        )
+        .outerjoin(RecordVerdict, RecordVerdict.id == last)
+        .outerjoin(_newer, _newer.replaces_id == FurnaceRecord.id)
+        .where(FurnaceRecord.load_id.in_(_load_ids), _newer.id.is_(None))
+        .order_by(FurnaceRecord.id)
+    )
+
+
+RECORDS = _records(in_full=False)
+RECORDS_IN_FULL = _records(in_full=True)
+
+FURNACE_CHECKS = (
+    select(
+        FurnaceCheck.furnace_id,
+        FurnaceCheck.kind,
+        FurnaceCheck.done_on,
+        FurnaceCheck.due_on,
+        FurnaceCheck.passed,
+        FurnaceCheck.report,
+    )
+    .where(FurnaceCheck.furnace_id.in_(bindparam("furnace_ids", expanding=True)))
+    .order_by(FurnaceCheck.done_on, FurnaceCheck.id)
+)
+
+
+def _coupons(*, in_full: bool) -> Any:
+    """Seats with their coupon, its lot, and its last verdict; in full with the verdict's paper."""
+    last = (
+        select(func.max(CouponVerdict.id))
+        .where(CouponVerdict.coupon_id == LoadCoupon.coupon_id)
+        .correlate(LoadCoupon)
+        .scalar_subquery()
+    )
+    text = type_coerce(CouponVerdict.paper, Text)
+    return (
+        select(
+            LoadCoupon.panel_id,
+            LoadCoupon.load_id,
+            LoadCoupon.station,
+            LoadCoupon.x,
+            LoadCoupon.y,
+            Coupon.id,
+            Coupon.code,
+            Coupon.thickness_mm,
+            Coupon.surface,
+            MaterialLot.code.label("lot_code"),
+            MaterialLot.alloy,
+            MaterialLot.form,
+            CouponVerdict.verdict,
+            CouponVerdict.provisional,
+            CouponVerdict.table_revision_id,
+            CouponVerdict.inputs_sha256,
+            (text if in_full else null()).label("paper"),
+        )
+        .join(Coupon, Coupon.id == LoadCoupon.coupon_id)
+        .join(MaterialLot, MaterialLot.id == Coupon.lot_id)
+        .outerjoin(CouponVerdict, CouponVerdict.id == last)
+        .where(LoadCoupon.panel_id.in_(_panel_ids))
+        .order_by(LoadCoupon.id)
+    )
+
+
+COUPONS = _coupons(in_full=False)
+COUPONS_IN_FULL = _coupons(in_full=True)
+
+CUSTODY = (
+    select(
+        CustodyStep.coupon_id,
+        CustodyStep.step,
+        CustodyStep.place,
+        CustodyStep.note,
+        CustodyStep.by_id,
+        CustodyStep.taken_at,
+    )
+    .where(CustodyStep.coupon_id.in_(_coupon_ids))
+    .order_by(CustodyStep.id)
+)
+
+HANDS = (
+    select(
+        Reading.coupon_id,
+        Reading.taken_by_id,
+        VoidRequest.id.label("request_id"),
+        VoidRequest.asked_by_id,
+        VoidAnswer.answered_by_id,
+    )
+    .outerjoin(VoidRequest, VoidRequest.reading_id == Reading.id)
+    .outerjoin(VoidAnswer, VoidAnswer.request_id == VoidRequest.id)
+    .where(Reading.coupon_id.in_(_coupon_ids))
+    .distinct()
+)
+"""Who had a hand in a coupon's readings: took, corrected, asked for a void, or answered one."""
+
+HOLDS = (
+    select(
+        Hold.panel_id,
+        Hold.id,
+        Hold.reason,
+        Hold.placed_by_id,
+        Hold.placed_at,
+        Decision.number,
+    )
+    .outerjoin(HoldLift, HoldLift.hold_id == Hold.id)
+    .outerjoin(Decision, Decision.id == HoldLift.decision_id)
+    .where(Hold.panel_id.in_(_panel_ids))
+    .order_by(Hold.id)
+)
+
+DECISIONS = (
+    select(
+        Decision.panel_id,
+        Decision.number,
+        Decision.kind,
+        Decision.reason,
+        Decision.evidence_sha256,
+        Decision.decided_by_id,
+        Decision.decided_at,
+        Signature.printed_name,
+        Signature.meaning,
+        Signature.content_sha256,
+    )
+    .join(Signature, Signature.id == Decision.signature_id)
+    .where(Decision.panel_id.in_(_panel_ids))
+    .order_by(Decision.panel_id, Decision.number)
+)

@@ -1,0 +1,1 @@
+"""What a panel's evidence says, and where the panel stands. Pure: facts in, gates out."""

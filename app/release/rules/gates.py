@@ -1,0 +1,335 @@
+"""The evidence list of a panel: one gate a line, and what they recommend together. Pure.
+
+Source of the rules: judging rules, "Panels". Missing evidence is *not proven*, never *conforms*.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from urllib.parse import quote
+
+from app.judging.verdict import Finding, Outcome, Verdict
+from app.release.rules.facts import CouponFacts, LoadFacts, PanelFacts, RevisionFacts
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """One line of the evidence list.
+
+    ``about`` is the kind and code of the record that answers it; ``supplier`` can supply what
+    may be missing; ``rests_on`` is a digest of what was judged, so that a correction shows even
+    where the words stay the same.
+    """
+
+    code: str
+    title: str
+    outcome: Outcome
+    text: str
+    about: tuple[str, str]
+    supplier: str = ""
+    rests_on: str = ""
+
+    @property
+    def who(self) -> str | None:
+        """Who can supply what is missing; None where nothing is."""
+        return self.supplier if self.supplier and self.outcome is Outcome.NOT_PROVEN else None
+
+    @property
+    def href(self) -> str:
+        """Address of the record that answers it."""
+        return address(*self.about)
+
+
+_PLACES = {
+    "panel": "/panels/",
+    "coupon": "/coupons/",
+    "load": "/loads/",
+    "furnace": "/furnaces/",
+    "sensor": "/sensors/",
+    "tester": "/testers/",
+    "reference_block": "/blocks/",
+    "material_lot": "/lots/",
+    "acceptance_table": "/tables/",
+    "cycle": "/cycles/",
+    "person": "/trail?by=",
+}
+
+
+@lru_cache(maxsize=4096)
+def address(kind: str, code: str) -> str:
+    """The page of a thing; the trail of an identity where its kind has no page of its own."""
+    return _PLACES.get(kind, "/trail?identity=") + quote(code, safe="")
+
+
+def recommend(gates: Sequence[Gate]) -> Verdict:
+    """The worst gate decides; nothing to go by is *not proven*."""
+    outcomes = {gate.outcome for gate in gates}
+    if Outcome.DOES_NOT_CONFORM in outcomes:
+        return Verdict.DOES_NOT_CONFORM
+    return Verdict.CONFORMS if outcomes == {Outcome.CONFORMS} else Verdict.NOT_PROVEN
+
+
+def evidence(facts: PanelFacts) -> list[Gate]:
+    """The evidence list, in the order a person reads it; every gate is always there."""
+    loads = facts.round_loads
+    gates = [_material(facts, loads), _treatments(facts)]
+    if not loads:
+        gates.append(_no_load(facts))
+    for load in loads:
+        gates.extend(_load_gates(facts, load))
+    return [*gates, _voids(facts, loads), _hold(facts)]
+
+
+def _material(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
+    """Lots agree, and one table entry is for panel and coupons alike."""
+    outcome, text, who = Outcome.CONFORMS, "", ""
+    coupons = [(load, coupon) for load in loads for coupon in load.coupons]
+    foreign = [c for _, c in coupons if c.lot_code != facts.lot_code]
+    unmatched = [load for load in loads if load.entry is None]
+    otherwise = [c for load, c in coupons if c.entry != load.entry]
+    wanted = f"{facts.alloy} {facts.target_temper} {facts.form}, {facts.thickness_mm} mm"
+    if foreign:
+        outcome = Outcome.DOES_NOT_CONFORM
+        listed = ", ".join(f"{c.code} (lot {c.lot_code})" for c in foreign)
+        text = f"The panel is of lot {facts.lot_code}, but not these coupons: {listed}."
+    elif unmatched:
+        outcome, who = Outcome.NOT_PROVEN, "an engineer, with a table that has such an entry"
+        text = f"{unmatched[0].table.name} has no single entry for {wanted}."
+    elif otherwise:
+        outcome = Outcome.NOT_PROVEN
+        listed = ", ".join(c.code for c in otherwise)
+        text = f"The table entry of the panel is not the one that is for {listed}."
+    elif not coupons:
+        outcome, who = Outcome.NOT_PROVEN, "whoever plans the load"
+        text = f"No coupon rode with the panel, so nothing speaks for lot {facts.lot_code}."
+    else:
+        text = (
+            f"Panel and coupons are of lot {facts.lot_code}; {wanted} has its entry in "
+            f"{loads[-1].table.name}."
+        )
+    about = ("material_lot", facts.lot_code)
+    return Gate("material", "Material identity", outcome, text, about, who)
+
+
+def _treatments(facts: PanelFacts) -> Gate:
+    """Every furnace load counts, whatever came of it, with those the panel came with."""
+    seen = facts.treatments_before + len(facts.loads)
+    good = seen <= facts.treatments_most
+    text = (
+        f"{seen} of at most {facts.treatments_most} thermal treatments, {facts.treatments_before} "
+        "of them before the panel came."
+    )
+    outcome = Outcome.CONFORMS if good else Outcome.DOES_NOT_CONFORM
+    return Gate("treatments", "Thermal treatments", outcome, text, ("panel", facts.code))
+
+
+def _no_load(facts: PanelFacts) -> Gate:
+    since = " since it was sent to rework" if facts.loads else ""
+    text = f"The panel has not been through the furnace{since}."
+    about = ("panel", facts.code)
+    return Gate("load", "Furnace load", Outcome.NOT_PROVEN, text, about, "whoever plans the load")
+
+
+def _load_gates(facts: PanelFacts, load: LoadFacts) -> Iterator[Gate]:
+    yield _requirement("cycle", "Cycle", load.cycle, load)
+    yield _requirement("table", "Acceptance table", load.table, load)
+    yield _furnace(load)
+    yield _leak(load)
+    yield _record(load)
+    yield _bag(load)
+    yield _surface(load)
+    yield _coupons(facts, load)
+    for coupon in load.coupons:
+        yield _coupon(coupon, load)
+
+
+def _requirement(kind: str, title: str, used: RevisionFacts, load: LoadFacts) -> Gate:
+    """Verified by a second person, and in force when the load started."""
+    outcome = Outcome.CONFORMS
+    if used.verified_by_id is None or used.in_force_from is None:
+        outcome = Outcome.NOT_PROVEN
+        text = f"{used.name} has not been verified by a second person."
+    elif used.verified_by_id == used.written_by_id:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"{used.name} was verified by the person who wrote it."
+    elif load.starts_at < used.in_force_from:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"{used.name} was not yet in force when load {load.code} started."
+    elif used.withdrawn_at is not None and load.starts_at >= used.withdrawn_at:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"{used.name} was withdrawn before load {load.code} started."
+    else:
+        text = f"{used.name} is verified by a second person and was in force for load {load.code}."
+    about = ("acceptance_table" if kind == "table" else kind, used.code)
+    who = "a supervisor who did not write it"
+    return Gate(f"{kind}.{load.code}", title, outcome, text, about, who, f"{used.id}")
+
+
+def _furnace(load: LoadFacts) -> Gate:
+    """The furnace's papers on the day (judging rules 4.5); the worst of them decides."""
+    outcome = _worst(load.furnace)
+    if outcome is Outcome.CONFORMS:
+        text = (
+            f"Survey, accuracy test and recorder calibration of {load.furnace_code} were in date "
+            "for the load, and its class is good enough for the band."
+        )
+    else:
+        text = _said(load.furnace) or f"Nothing is on record of {load.furnace_code}'s papers."
+    who = "an engineer, with the missing paper"
+    about = ("furnace", load.furnace_code)
+    return Gate(f"furnace.{load.code}", "Furnace papers", outcome, text, about, who)
+
+
+def _leak(load: LoadFacts) -> Gate:
+    outcome, leak = Outcome.NOT_PROVEN, load.leak
+    if leak is None:
+        text = f"No leak check of the bag is on record for load {load.code}."
+    else:
+        outcome = leak.outcome
+        word = "within" if outcome is Outcome.CONFORMS else "not within"
+        text = (
+            f"From {leak.start_kpa} to {leak.end_kpa} kPa in {leak.minutes} min, {word} the "
+            f"{leak.limit_kpa} kPa permitted."
+        )
+    about, who = ("load", load.code), "an inspector, before the door closes"
+    return Gate(f"leak.{load.code}", "Bag leak check", outcome, text, about, who)
+
+
+def _record(load: LoadFacts) -> Gate:
+    outcome, who, record = Outcome.NOT_PROVEN, "an inspector, with the logger's file", load.record
+    rests_on = "" if record is None else record.rests_on
+    if record is None:
+        text = f"No furnace record of load {load.code} has been imported."
+    elif record.verdict is None:
+        text = f"The furnace record {record.file_name} has not been judged."
+    elif record.verdict is Verdict.CONFORMS:
+        outcome = Outcome.CONFORMS
+        text = f"The furnace record of load {load.code} conforms to {load.cycle.name}."
+    else:
+        outcome = Outcome(record.verdict.value)
+        words = "does not conform" if outcome is Outcome.DOES_NOT_CONFORM else "is not proven"
+        text = f"The furnace record {words}. {_said(record.findings)}".strip()
+    about = ("load", load.code)
+    return Gate(f"record.{load.code}", "Furnace record", outcome, text, about, who, rests_on)
+
+
+def _bag(load: LoadFacts) -> Gate:
+    outcome, who, found = Outcome.NOT_PROVEN, "an inspector, on unwrapping", load.unwrapping
+    if found is None:
+        text = f"The panel has not been unwrapped from load {load.code}."
+    elif found.bag_intact:
+        outcome, text = Outcome.CONFORMS, "The bag was found intact on unwrapping."
+    else:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"The bag was found burst or open on unwrapping. {found.findings}".strip()
+    about = ("load", load.code)
+    return Gate(f"bag.{load.code}", "Bag on unwrapping", outcome, text, about, who)
+
+
+def _surface(load: LoadFacts) -> Gate:
+    outcome, who, found = Outcome.NOT_PROVEN, "an inspector, on unwrapping", load.unwrapping
+    if found is None or found.surface_clear is None:
+        text = "The surface search has not been recorded."
+    elif found.surface_clear:
+        outcome, text = Outcome.CONFORMS, "The surface search found nothing."
+    else:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"The surface search found: {found.findings or 'something not described'}"
+    about = ("load", load.code)
+    return Gate(f"surface.{load.code}", "Surface search", outcome, text, about, who)
+
+
+_CHAIN = ("cut and marked", "placed on the panel", "recovered")
+"""The hand-overs that no coupon may lack, in their order."""
+
+
+def _coupons(facts: PanelFacts, load: LoadFacts) -> Gate:
+    """As many coupons as the cycle asks for, each with its custody unbroken."""
+    have, need = len(load.coupons), load.coupons_needed
+    broken = [f"{c.code}: {_break(c)}" for c in load.coupons if _break(c)]
+    outcome, who = Outcome.NOT_PROVEN, "an inspector"
+    if need is None:
+        who = "an engineer"
+        text = f"{load.cycle.name} does not say how many coupons a panel needs."
+    elif have < max(need, 1):
+        text = f"{have} of {max(need, 1)} coupons rode on {facts.code} in load {load.code}."
+    elif broken:
+        text = f"Custody is not unbroken: {'; '.join(broken)}."
+    else:
+        outcome = Outcome.CONFORMS
+        text = (
+            f"{have} coupons, {need} needed, each on record from its cutting over its place on "
+            "the panel to its recovery."
+        )
+    about = ("load", load.code)
+    return Gate(f"coupons.{load.code}", "Coupons and custody", outcome, text, about, who)
+
+
+def _break(coupon: CouponFacts) -> str | None:
+    """What breaks the chain of custody, or None."""
+    steps = [step.step for step in coupon.custody]
+    if coupon.is_missing:
+        return "recorded missing"
+    places = [steps.index(step) if step in steps else None for step in _CHAIN]
+    for step, place in zip(_CHAIN, places, strict=True):
+        if place is None:
+            return f"never recorded as {step}"
+    known = [place for place in places if place is not None]
+    return None if known == sorted(known) else "recorded out of order"
+
+
+def _coupon(coupon: CouponFacts, load: LoadFacts) -> Gate:
+    """The coupon's own verdict; provisional, or by another table, is not proven."""
+    outcome, who = Outcome.NOT_PROVEN, "the bench"
+    name = f"Coupon {coupon.code} at {coupon.station}"
+    if coupon.verdict is None:
+        text = f"{name} has not been measured."
+    elif coupon.judged_by_table_id != load.table.id:
+        text = f"{name} was not judged by {load.table.name}, which governs the load."
+    elif coupon.verdict is Verdict.DOES_NOT_CONFORM:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"{name} does not conform. {_said(coupon.findings)}".strip()
+    elif coupon.verdict is Verdict.NOT_PROVEN:
+        text = f"{name} is not proven. {_said(coupon.findings)}".strip()
+    elif coupon.provisional:
+        text = f"{name} conforms provisionally: the tester's closing check is still to come."
+    else:
+        outcome = Outcome.CONFORMS
+        text = f"{name} conforms to {load.table.name}."
+    about = ("coupon", coupon.code)
+    title = f"Coupon {coupon.code}"
+    return Gate(f"coupon.{coupon.code}", title, outcome, text, about, who, coupon.rests_on)
+
+
+def _voids(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
+    waiting = [c for load in loads for c in load.coupons if c.voids_open]
+    if waiting:
+        listed = ", ".join(c.code for c in waiting)
+        text = f"A void has been asked for and not answered on {listed}."
+        about, who = ("coupon", waiting[0].code), "a supervisor who did not ask for it"
+        return Gate("voids", "Voids answered", Outcome.NOT_PROVEN, text, about, who)
+    text = "No reading waits for an answer to a void."
+    return Gate("voids", "Voids answered", Outcome.CONFORMS, text, ("panel", facts.code))
+
+
+def _hold(facts: PanelFacts) -> Gate:
+    about = ("panel", facts.code)
+    if facts.open_holds:
+        text = " ".join(f"On hold: {hold.reason}" for hold in facts.open_holds)
+        who = "a supervisor who recorded none of the readings"
+        return Gate("hold", "No open hold", Outcome.DOES_NOT_CONFORM, text, about, who)
+    return Gate("hold", "No open hold", Outcome.CONFORMS, "No hold is open.", about)
+
+
+def _worst(findings: Sequence[Finding]) -> Outcome:
+    outcomes = {finding.outcome for finding in findings} - {Outcome.NOTE}
+    if Outcome.DOES_NOT_CONFORM in outcomes:
+        return Outcome.DOES_NOT_CONFORM
+    return Outcome.CONFORMS if outcomes == {Outcome.CONFORMS} else Outcome.NOT_PROVEN
+
+
+def _said(findings: Sequence[Finding]) -> str:
+    """The sentences of the findings that stand in the way, the worst first."""
+    failed = [f.text for f in findings if f.outcome is Outcome.DOES_NOT_CONFORM]
+    unproven = [f.text for f in findings if f.outcome is Outcome.NOT_PROVEN]
+    return " ".join([*failed, *unproven])

@@ -1,0 +1,162 @@
+"""What is read about acceptance tables and cycles."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.documents.table import table_from_json
+from app.errors import NotFound
+from app.judging.acceptance import Table
+from app.requirements.records import (
+    Requirement,
+    RequirementKind,
+    RequirementRevision,
+    RequirementVerification,
+    RequirementWithdrawal,
+)
+from app.requirements.rules import Part, cycle_parts, table_parts
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """One revision with what has become of it."""
+
+    id: int
+    code: str
+    kind: RequirementKind
+    name: str
+    revision: str
+    paper: dict[str, Any]
+    paper_sha256: str
+    shop_rules: dict[str, str]
+    source_document: str
+    written_by_id: int
+    written_at: datetime
+    verified_by_id: int | None
+    verified_at: datetime | None
+    in_force_from: datetime | None
+    withdrawn_at: datetime | None
+
+    def in_force(self, at: datetime) -> bool:
+        """Whether a second person had verified it and it was in force at that time."""
+        if self.in_force_from is None or at < self.in_force_from:
+            return False
+        return self.withdrawn_at is None or at < self.withdrawn_at
+
+
+def _select_revisions() -> Any:
+    return (
+        select(
+            RequirementRevision.id,
+            Requirement.code,
+            Requirement.kind,
+            Requirement.name,
+            RequirementRevision.revision,
+            RequirementRevision.paper,
+            RequirementRevision.paper_sha256,
+            RequirementRevision.shop_rules,
+            RequirementRevision.source_document,
+            RequirementRevision.written_by_id,
+            RequirementRevision.written_at,
+            RequirementVerification.verified_by_id,
+            RequirementVerification.verified_at,
+            RequirementVerification.in_force_from,
+            RequirementWithdrawal.withdrawn_at,
+        )
+        .join(Requirement, Requirement.id == RequirementRevision.requirement_id)
+        .outerjoin(
+            RequirementVerification, RequirementVerification.revision_id == RequirementRevision.id
+        )
+        .outerjoin(
+            RequirementWithdrawal, RequirementWithdrawal.revision_id == RequirementRevision.id
+        )
+    )
+
+
+def revision(session: Session, revision_id: int) -> Revision:
+    """One revision by its key; NotFound if there is none."""
+    row = session.execute(
+        _select_revisions().where(RequirementRevision.id == revision_id)
+    ).one_or_none()
+    if row is None:
+        raise NotFound("That revision is not on record.")
+    return Revision(*row)
+
+
+def revisions(
+    session: Session, *, kind: RequirementKind | None = None, code: str | None = None
+) -> list[Revision]:
+    """Revisions of a kind, or of one requirement, oldest first under each code."""
+    query = _select_revisions().order_by(Requirement.code, RequirementRevision.id)
+    if kind is not None:
+        query = query.where(Requirement.kind == kind)
+    if code is not None:
+        query = query.where(Requirement.code == code)
+    return [Revision(*row) for row in session.execute(query)]
+
+
+class RevisionState(StrEnum):
+    """What has become of a revision."""
+
+    IN_FORCE = "in force"
+    COMING = "verified, not yet in force"
+    UNVERIFIED = "not verified"
+    WITHDRAWN = "withdrawn"
+
+
+def state_of(revision: Revision, at: datetime) -> RevisionState:
+    """Where a revision stands at a time."""
+    if revision.withdrawn_at is not None and at >= revision.withdrawn_at:
+        return RevisionState.WITHDRAWN
+    if revision.in_force_from is None:
+        return RevisionState.UNVERIFIED
+    return RevisionState.IN_FORCE if at >= revision.in_force_from else RevisionState.COMING
+
+
+def named(
+    session: Session, code: str, *, kind: RequirementKind, revision: str | None = None
+) -> list[Revision]:
+    """Every revision of one acceptance table or cycle, oldest first.
+
+    Raises:
+        NotFound: there is none of that identity, or none of that revision.
+    """
+    found = revisions(session, kind=kind, code=code)
+    if not found:
+        raise NotFound(f"No {kind} {code} is on record. Check its identity.")
+    if revision is not None and all(one.revision != revision for one in found):
+        raise NotFound(f"{code} has no revision {revision!r}; it has {_listed(found)}.")
+    return found
+
+
+def shown_first(found: list[Revision], at: datetime, *, asked: str | None = None) -> Revision:
+    """The revision a page opens with: the one asked for, else the newest in force, else newest."""
+    if asked is not None:
+        return next(one for one in found if one.revision == asked)
+    in_force = [one for one in found if one.in_force(at)]
+    return in_force[-1] if in_force else found[-1]
+
+
+def table_of(revision: Revision) -> Table:
+    """The acceptance table a revision's paper holds."""
+    return table_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
+
+
+def parts_of(revision: Revision) -> tuple[Part, ...]:
+    """The parts a second person compares, every value among them."""
+    if revision.kind is RequirementKind.ACCEPTANCE_TABLE:
+        return table_parts(table_of(revision))
+    return cycle_parts(revision.paper, revision.shop_rules)
+
+
+def find_requirement(session: Session, code: str) -> Requirement | None:
+    """The requirement of that identity, or None."""
+    return session.scalars(select(Requirement).where(Requirement.code == code)).one_or_none()
+
+
+def _listed(found: list[Revision]) -> str:
+    return ", ".join(one.revision for one in found)

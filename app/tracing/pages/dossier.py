@@ -1,0 +1,371 @@
+"""The panel's dossier: one page that answers every question about a panel."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from threading import Lock
+from typing import Any
+
+from fastapi import APIRouter, Response
+
+from app.audit.actor import Actor
+from app.judging.verdict import Outcome, Verdict
+from app.people.queries import act_words
+from app.people.rights import Act, may
+from app.people.signed_in import SignedIn
+from app.release.queries.decisions import kept_evidence
+from app.release.queries.panel_facts import panel_facts, panel_id
+from app.release.rules.facts import FINAL, CouponFacts, DecisionKind, LoadFacts, PanelFacts
+from app.release.rules.gates import address
+from app.release.rules.snapshot import differences
+from app.release.rules.standing import Standing
+from app.release.service import Case, case_of, is_intact, why_not_lift, why_not_release
+from app.tracing.queries import dossier
+from app.tracing.queries.dossier import Name, Rows
+from app.web.page import Page, Records
+
+router = APIRouter()
+
+_LINES_SHOWN = 12
+_FINAL = {kind.value for kind in FINAL}
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """A reading as the dossier shows it; ``struck`` where it no longer counts."""
+
+    quantity: str
+    value: str
+    tester: str | None
+    checks: str
+    blocks: tuple[str, ...]
+    person: Name
+    at: datetime
+    remark: str
+    struck: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CouponSheet:
+    """A coupon with its readings in the order taken."""
+
+    facts: CouponFacts
+    readings: tuple[ReadingLine, ...]
+    custody: tuple[tuple[str, str, Name, datetime], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadSheet:
+    """A load with the panel in plan view, and its coupons."""
+
+    facts: LoadFacts
+    is_earlier: bool
+    plan: dict[str, Any]
+    coupons: tuple[CouponSheet, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SignedDecision:
+    """A decision as printed; ``intact`` where its signature still covers what it says."""
+
+    number: int
+    kind: str
+    reason: str
+    printed_name: str
+    user: str
+    at: datetime
+    meaning: str
+    hash: str
+    intact: bool
+
+
+@router.get("/panels/{code:path}")
+def show_panel(page: Page, records: Records, by: SignedIn, code: str) -> Response:
+    """The dossier."""
+    code, zone = code.upper(), page.settings.zone
+    with records.read() as session:
+        head = dossier.trail_head(session)
+        values = _kept.find(head, (code, str(zone)))
+        if values is None:
+            values = _values(session, code, zone)
+            _kept.keep(head, (code, str(zone)), values)
+    case = values["case"]
+    return page.show(
+        "tracing/dossier.html",
+        next_act=_next_act(case, by),
+        may_hold=may(by, Act.PLACE_HOLD) and case.standing.value not in _FINAL,
+        **values,
+    )
+
+
+class _Kept:
+    """What dossiers show, kept as long as the trail's head stays the same.
+
+    Nothing that a dossier shows changes without an entry on the trail, so its head names the state
+    of the whole record; the first dossier after an act starts anew. Decisions never read from here.
+    """
+
+    def __init__(self) -> None:
+        # Head and values are put in place together, so that no reader sees one without the other.
+        self._state: tuple[str, dict[tuple[str, str], dict[str, Any]]] = ("", {})
+
+    def find(self, head: str, key: tuple[str, str]) -> dict[str, Any] | None:
+        """The values kept at that head, or None."""
+        kept_at, values = self._state
+        return values.get(key) if head == kept_at else None
+
+    def keep(self, head: str, key: tuple[str, str], values: dict[str, Any]) -> None:
+        """Keep the values; those of another head are dropped."""
+        with _LOCK:
+            kept_at, kept = self._state
+            started_anew = head != kept_at or len(kept) >= _MOST_KEPT
+            self._state = (head, {key: values} if started_anew else {**kept, key: values})
+
+
+_MOST_KEPT = 200
+_LOCK = Lock()
+_kept = _Kept()
+
+
+def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
+    """Everything a dossier shows that is the same for every visitor."""
+    key = panel_id(session, code)
+    facts = panel_facts(session, [key], zone=zone, in_full=True)[key]
+    case = case_of(facts)
+    coupons = [coupon for load in facts.loads for coupon in load.coupons]
+    readings = dossier.readings(session, [coupon.id for coupon in coupons])
+    visits = sorted({row.session_id for row in readings if row.session_id is not None})
+    checks = dossier.checks(session, visits)
+    sensors = dossier.sensors(session, [load.id for load in facts.loads])
+    names = dossier.people_by_id(session)
+    codes = [facts.code, *(load.code for load in facts.loads), *(c.code for c in coupons)]
+    users = {name.user: name.full for name in names.values()}
+    return {
+        "facts": facts,
+        "case": case,
+        "reason": _reason(case, names),
+        "loads": _load_sheets(facts, sensors, _reading_lines(readings, checks, names), names),
+        "decisions": [
+            _signed(facts, number, names) for number in range(len(facts.decisions), 0, -1)
+        ],
+        "holds": [(hold, names[hold.placed_by_id]) for hold in reversed(facts.holds)],
+        "registered_by": names[facts.registered_by_id],
+        "changed": _changed(session, case),
+        "lines": [
+            {
+                "at": line.at,
+                "person": users.get(line.by, line.by),
+                "act": f"{act_words(line.tag)}, {line.about_code}",
+                "note": line.note,
+            }
+            for line in dossier.trail_lines(session, codes, most=_LINES_SHOWN)
+        ],
+    }
+
+
+def _changed(session: Any, case: Case) -> list[str]:
+    """How the evidence differs from the one the last decision was made on."""
+    last = case.facts.last_decision
+    if last is None or not _rests(last.kind) or last.evidence_sha256 == case.evidence_sha256:
+        return []
+    return differences(kept_evidence(session, case.facts.id, last.number), case.gates)
+
+
+def _rests(kind: DecisionKind) -> bool:
+    """Whether the decision still rests on the evidence it was made on."""
+    return kind not in {DecisionKind.REWORK, DecisionKind.NO_DEPARTURE}
+
+
+def _reason(case: Case, names: dict[int, Name]) -> str:
+    """Why the panel stands where it stands, in a sentence or two."""
+    facts, standing = case.facts, case.standing
+    if standing is Standing.READY:
+        return (
+            "Every gate conforms. An inspector who took none of the readings may release the panel."
+        )
+    if standing is Standing.HELD and facts.open_holds:
+        told = [
+            f"{names[hold.placed_by_id].full} put it on hold: {hold.reason.rstrip('.')}."
+            for hold in facts.open_holds
+        ]
+        return " ".join(told)
+    if standing is Standing.HELD:
+        failing = [gate for gate in case.gates if gate.outcome is Outcome.DOES_NOT_CONFORM]
+        unproven = [gate for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
+        told = [gate.text for gate in (failing or unproven)[:2]]
+        return f"Its evidence holds it. {' '.join(told)}"
+    last = facts.last_decision
+    if last is not None and standing.value == last.kind.value:
+        return f"Decided by {last.printed_name}. {last.reason}".strip()
+    missing = [gate.text for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
+    return f"Not proven yet. {missing[0]}" if missing else "Nothing is missing so far."
+
+
+def _next_act(case: Case, by: Actor) -> tuple[str, str | None]:
+    """What this visitor can do next: words, and the address to do it at (None: only words)."""
+    facts, standing = case.facts, case.standing
+    load = facts.round_loads[-1] if facts.round_loads else None
+    under_way = {Standing.PLANNED, Standing.IN_FURNACE, Standing.AWAITING_UNWRAPPING}
+    act: tuple[str, str | None] = ("Nothing waits for you on this panel.", None)
+    if standing in {Standing.READY, Standing.HELD, Standing.REPAIR}:
+        act = _next_decision(case, by)
+    elif standing in {Standing.REGISTERED, Standing.REWORK} and may(by, Act.PLAN_LOAD):
+        act = ("Plan its load", "/loads/plan")
+    elif standing is Standing.AWAITING_COUPONS and may(by, Act.MEASURE):
+        act = ("Measure its coupons", "/bench")
+    elif load is not None and standing in under_way:
+        act = (f"Open load {load.code}", address("load", load.code))
+    return act
+
+
+def _next_decision(case: Case, by: Actor) -> tuple[str, str | None]:
+    """The decision that waits, where it is this visitor's; else whose it is, or why not theirs."""
+    decision = f"{address('panel', case.facts.code)}/decision"
+    if case.standing is Standing.READY:
+        allowed, why_not = may(by, Act.RELEASE_PANEL), why_not_release(case, by)
+        label, others = f"Release {case.facts.code}", "An inspector decides next."
+    else:
+        allowed, why_not = may(by, Act.LIFT_HOLD), why_not_lift(case, by)
+        label = "Dispose of the hold"
+        others = "A supervisor who recorded none of its readings disposes of it next."
+    if not allowed:
+        return others, None
+    return (label, decision) if why_not is None else (why_not.sentence, None)
+
+
+def _load_sheets(
+    facts: PanelFacts, sensors: Rows, taken: dict[int, list[ReadingLine]], names: dict[int, Name]
+) -> list[LoadSheet]:
+    """The loads, newest first; those before a rework decision are marked as earlier."""
+    current = {load.id for load in facts.round_loads}
+    return [
+        LoadSheet(
+            facts=load,
+            is_earlier=load.id not in current,
+            plan=_plan(facts, load, sensors),
+            coupons=tuple(
+                CouponSheet(
+                    coupon,
+                    tuple(taken.get(coupon.id, ())),
+                    tuple((s.step, s.place, names[s.by_id], s.at) for s in coupon.custody),
+                )
+                for coupon in load.coupons
+            ),
+        )
+        for load in reversed(facts.loads)
+    ]
+
+
+def _plan(facts: PanelFacts, load: LoadFacts, sensors: Rows) -> dict[str, Any]:
+    """The panel in plan view with what sat on it in that load."""
+    marks = [
+        {
+            "kind": "coupon",
+            "code": coupon.code,
+            "label": coupon.station,
+            "x": coupon.x,
+            "y": coupon.y,
+            "verdict": None if coupon.verdict is None else coupon.verdict.value,
+            "href": address("coupon", coupon.code),
+        }
+        for coupon in load.coupons
+    ]
+    marks += [
+        {
+            "kind": "sensor",
+            "code": row.channel,
+            "label": f"{row.station}, sensor {row.code}"
+            + ("" if row.excluded is None else ", excluded"),
+            "x": str(row.x),
+            "y": str(row.y),
+            "verdict": _sensor_outcome(load, row),
+            "href": address("sensor", row.code),
+        }
+        for row in sensors
+        if row.load_id == load.id and row.panel_id == facts.id and row.x is not None
+    ]
+    return {"length_mm": facts.length_mm, "width_mm": facts.width_mm, "marks": marks}
+
+
+def _sensor_outcome(load: LoadFacts, row: Any) -> str | None:
+    """What the record says of one sensor; None where it says nothing of it alone."""
+    record = load.record
+    if record is None or record.verdict is None or row.role.value != "load" or row.excluded:
+        return None
+    if row.channel in record.strayed:
+        return Outcome.DOES_NOT_CONFORM.value
+    if row.channel in record.silent and record.verdict is not Verdict.CONFORMS:
+        return Outcome.NOT_PROVEN.value
+    return Outcome.CONFORMS.value if record.verdict is Verdict.CONFORMS else None
+
+
+def _reading_lines(
+    readings: Rows, checks: Rows, names: dict[int, Name]
+) -> dict[int, list[ReadingLine]]:
+    """Readings by coupon, each with its instrument, its checks and what became of it."""
+    by_visit = _visits(checks)
+    replaced = {row.replaces_id: row.reason for row in readings if row.replaces_id is not None}
+    numbers = {key: place for place, key in enumerate(dict.fromkeys(r.id for r in readings), 1)}
+    latest = {row.id: row for row in readings}
+    taken: dict[int, list[ReadingLine]] = defaultdict(list)
+    for row in latest.values():
+        told, blocks = by_visit.get(row.session_id, ("", ()))
+        taken[row.coupon_id].append(
+            ReadingLine(
+                quantity=row.quantity.replace("_", " "),
+                value=f"{row.value} {row.unit}",
+                tester=row.tester,
+                checks=told or (f"report {row.report}" if row.report else "no check on record"),
+                blocks=blocks,
+                person=names[row.taken_by_id],
+                at=row.taken_at,
+                remark=_remark(row, replaced, numbers),
+                struck=row.id in replaced or bool(row.void_approved),
+            )
+        )
+    return taken
+
+
+def _visits(checks: Rows) -> dict[int, tuple[str, tuple[str, ...]]]:
+    """By bench session: its checks in words, and the blocks they were made on."""
+    made: dict[int, list[Any]] = defaultdict(list)
+    for check in checks:
+        made[check.session_id].append(check)
+    return {
+        key: (
+            ", ".join(f"{one.moment.value} {one.outcome.replace('_', ' ')}" for one in of_visit),
+            tuple(dict.fromkeys(one.block for one in of_visit)),
+        )
+        for key, of_visit in made.items()
+    }
+
+
+def _remark(row: Any, replaced: dict[int, str | None], numbers: dict[int, int]) -> str:
+    """What became of a reading, and where it came from."""
+    told = []
+    if row.replaces_id is not None and row.replaces_id in numbers:
+        told.append(f"corrects an earlier reading: {row.reason}")
+    if row.retest_id is not None:
+        told.append("retest")
+    if row.id in replaced:
+        told.append(f"replaced: {replaced[row.id]}")
+    if row.void_approved:
+        told.append(f"voided: {row.void_cause.value}")
+    elif row.void_cause is not None and row.void_approved is None:
+        told.append(f"void asked for: {row.void_cause.value}")
+    return "; ".join(told)
+
+
+def _signed(facts: PanelFacts, number: int, names: dict[int, Name]) -> SignedDecision:
+    made = facts.decisions[number - 1]
+    return SignedDecision(
+        number=made.number,
+        kind=made.kind.value,
+        reason=made.reason,
+        printed_name=made.printed_name,
+        user=names[made.decided_by_id].user,
+        at=made.decided_at,
+        meaning=made.meaning,
+        hash=made.evidence_sha256[:12],
+        intact=is_intact(facts, number),
+    )

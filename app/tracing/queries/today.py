@@ -1,0 +1,286 @@
+"""What waits for a person, by role, as sentences with a link; fixed numbers of queries."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta, tzinfo
+
+from sqlalchemy.orm import Session
+
+from app.audit.actor import Actor
+from app.people.rights import Role
+from app.release.queries.panel_facts import panel_facts
+from app.release.rules.facts import LoadFacts
+from app.release.rules.gates import address
+from app.release.rules.standing import Standing, awaits_bench
+from app.release.service import Case, case_of, why_not_lift, why_not_release
+from app.tracing.queries import lists, waiting
+from app.tracing.queries.dossier import Name, people_by_id
+from app.tracing.rules import kind_words
+
+DUE_WITHIN = timedelta(days=30)
+_MOST_PANELS = 400
+_DECISIONS_SHOWN = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing that waits: what it is about, a sentence, where to do it, and since when.
+
+    An urgent one comes before all that are not; then the oldest comes first.
+    """
+
+    name: str
+    sentence: str
+    href: str
+    since: datetime
+    urgent: bool = False
+    standing: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What waits for one role, with sentences on what somebody else has to do."""
+
+    role: str
+    tasks: tuple[Task, ...]
+    asides: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    session: Session
+    by: Actor
+    now: datetime
+    zone: tzinfo
+    names: dict[int, Name]
+    cases: tuple[Case, ...]
+
+
+def desks(session: Session, by: Actor, *, now: datetime, zone: tzinfo) -> list[Desk]:
+    """A desk for each role the person holds, in the order of the roles."""
+    held = [role for role in Role if role.value in by.roles]
+    cases: tuple[Case, ...] = ()
+    if {Role.INSPECTOR, Role.SUPERVISOR} & set(held):
+        ids = lists.undecided(session, most=_MOST_PANELS)
+        facts = panel_facts(session, ids, zone=zone)
+        cases = tuple(case_of(facts[key]) for key in ids)
+    asking = _Asking(session, by, now, zone, people_by_id(session), cases)
+    return [_DESKS[role](asking) for role in held]
+
+
+def _desk(role: Role, tasks: Iterable[Task], asides: Iterable[str] = ()) -> Desk:
+    ordered = sorted(tasks, key=lambda task: (not task.urgent, task.since, task.name))
+    return Desk(role.value, tuple(ordered), tuple(asides))
+
+
+def _inspector(asking: _Asking) -> Desk:
+    tasks, asides = [], []
+    for case in asking.cases:
+        if case.standing is Standing.READY:
+            if why_not_release(case, asking.by) is None:
+                tasks.append(_to_decide(case))
+            else:
+                asides.append(
+                    f"{case.facts.code} is ready to decide, by another inspector: you had a hand "
+                    "in its readings."
+                )
+    tasks += _records(asking) + _unwrappings(asking) + _coupons(asking) + _sessions(asking)
+    return _desk(Role.INSPECTOR, tasks, asides)
+
+
+def _to_decide(case: Case) -> Task:
+    facts = case.facts
+    return Task(
+        name=facts.code,
+        sentence="Every gate conforms: read the evidence and decide.",
+        href=f"{address('panel', facts.code)}/decision",
+        since=facts.round_loads[-1].starts_at,
+        standing=case.standing.value,
+    )
+
+
+def _records(asking: _Asking) -> list[Task]:
+    """Loads that have started and have no record; a planned one does not wait yet."""
+    return [
+        Task(
+            name=row.code,
+            sentence=f"Load in {row.furnace}: its furnace record has not been imported.",
+            href=f"{address('load', row.code)}/record",
+            since=row.planned_start,
+        )
+        for row in waiting.loads_without_record(asking.session)
+        if row.planned_start <= asking.now
+    ]
+
+
+def _unwrappings(asking: _Asking) -> list[Task]:
+    return [
+        Task(
+            name=row.code,
+            sentence=(
+                f"{row.panels} panel{'s' if row.panels != 1 else ''} to unwrap: bag, surface "
+                "search and coupons."
+            ),
+            href=f"{address('load', row.code)}/unwrapping",
+            since=row.since,
+        )
+        for row in waiting.loads_to_unwrap(asking.session)
+    ]
+
+
+def _coupons(asking: _Asking) -> list[Task]:
+    """Coupons the bench can settle, a line for each load they came from."""
+    by_load: dict[str, tuple[LoadFacts, list[str]]] = {}
+    for case in asking.cases:
+        for load in case.facts.round_loads:
+            open_here = [c.code for c in load.coupons if awaits_bench(c)]
+            if load.unwrapping is not None and open_here:
+                by_load.setdefault(load.code, (load, []))[1].extend(open_here)
+    return [
+        Task(
+            name=code,
+            sentence=f"Coupons to measure: {', '.join(codes)}.",
+            href="/bench",
+            since=load.starts_at,
+        )
+        for code, (load, codes) in by_load.items()
+    ]
+
+
+def _sessions(asking: _Asking) -> list[Task]:
+    """Bench sessions without a closing check; those of others are said to be theirs."""
+    tasks = []
+    for row in waiting.open_sessions(asking.session):
+        mine = row.operator_id == asking.by.id
+        whose = "Your session" if mine else f"The session of {asking.names[row.operator_id].full}"
+        tasks.append(
+            Task(
+                name=row.tester,
+                sentence=f"{whose} at {row.tester} has no closing check: its readings are "
+                "provisional.",
+                href=f"/bench/sessions/{row.id}",
+                since=row.opened_at,
+                urgent=mine,
+            )
+        )
+    return tasks
+
+
+def _supervisor(asking: _Asking) -> Desk:
+    tasks, asides = [], []
+    for case in asking.cases:
+        if case.standing is not Standing.HELD:
+            continue
+        if why_not_lift(case, asking.by) is None:
+            tasks.append(_held(case))
+        else:
+            asides.append(
+                f"{case.facts.code} is held, for another supervisor: you recorded its readings."
+            )
+    tasks += _voids(asking) + _unverified(asking)
+    return _desk(Role.SUPERVISOR, tasks, asides)
+
+
+def _held(case: Case) -> Task:
+    facts = case.facts
+    holds = facts.open_holds
+    why = [gate.title for gate in case.gates if gate.outcome.value != "conforms"]
+    return Task(
+        name=facts.code,
+        sentence=f"On hold: {holds[0].reason}" if holds else f"Held by: {', '.join(why)}.",
+        href=f"{address('panel', facts.code)}/decision",
+        since=holds[0].placed_at if holds else facts.round_loads[-1].starts_at,
+        standing=case.standing.value,
+    )
+
+
+def _voids(asking: _Asking) -> list[Task]:
+    """Voids this person may answer: neither asked by them nor of their own reading."""
+    return [
+        Task(
+            name=row.code,
+            sentence=f"{asking.names[row.asked_by_id].full} asks to void a reading: "
+            f"{row.cause.value}.",
+            href=address("coupon", row.code),
+            since=row.asked_at,
+        )
+        for row in waiting.voids_open(asking.session)
+        if asking.by.id not in {row.asked_by_id, row.taken_by_id}
+    ]
+
+
+def _unverified(asking: _Asking) -> list[Task]:
+    return [
+        Task(
+            name=row.code,
+            sentence=f"{row.kind.value.capitalize()} {row.code} revision {row.revision} by "
+            f"{asking.names[row.written_by_id].full} waits for a second person.",
+            href=address(row.kind.value.replace(" ", "_"), row.code),
+            since=row.written_at,
+        )
+        for row in waiting.revisions_unverified(asking.session)
+        if row.written_by_id != asking.by.id
+    ]
+
+
+def _engineer(asking: _Asking) -> Desk:
+    today = asking.now.astimezone(asking.zone).date()
+    tasks = [
+        Task(
+            name=paper.code,
+            sentence=f"The {paper.paper} of {kind_words(paper.kind)} {paper.code} "
+            + (
+                f"was due on {paper.due_on.isoformat()}: overdue."
+                if paper.due_on < today
+                else f"is due on {paper.due_on.isoformat()}."
+            ),
+            href=address(paper.kind, paper.code),
+            since=datetime.combine(paper.due_on, time(), tzinfo=UTC),
+            urgent=paper.due_on < today,
+        )
+        for paper in waiting.papers_due(asking.session, until=today + DUE_WITHIN)
+    ]
+    tasks += [
+        Task(
+            name=row.code,
+            sentence=f"Load planned in {row.furnace}.",
+            href=address("load", row.code),
+            since=row.planned_start,
+        )
+        for row in waiting.loads_without_record(asking.session)
+        if row.planned_start > asking.now
+    ]
+    return _desk(Role.ENGINEER, tasks)
+
+
+def _auditor(asking: _Asking) -> Desk:
+    """The newest decisions first, and the trail to be checked."""
+    head = waiting.trail_head(asking.session)
+    tasks = [
+        Task(
+            name=row.code,
+            sentence=f"{row.kind.value.capitalize()}, by {asking.names[row.decided_by_id].full}.",
+            href=address("panel", row.code),
+            since=row.decided_at,
+        )
+        for row in waiting.latest_decisions(asking.session, most=_DECISIONS_SHOWN)
+    ]
+    if head is not None:
+        sentence = f"Check the trail: {head.number} entries against every record."
+        tasks.insert(0, Task("Trail", sentence, "/trail/check", head.at, urgent=True))
+    return Desk(Role.AUDITOR.value, tuple(tasks))
+
+
+def _administrator(asking: _Asking) -> Desk:
+    active, without = waiting.accounts(asking.session)
+    sentence = f"{active} accounts can sign in; {without} of them hold no role."
+    return _desk(Role.ADMINISTRATOR, [Task("People", sentence, "/people", asking.now)])
+
+
+_DESKS: dict[Role, Callable[[_Asking], Desk]] = {
+    Role.INSPECTOR: _inspector,
+    Role.SUPERVISOR: _supervisor,
+    Role.ENGINEER: _engineer,
+    Role.AUDITOR: _auditor,
+    Role.ADMINISTRATOR: _administrator,
+}

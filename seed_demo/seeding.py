@@ -1,0 +1,42 @@
+"""Fill a database with the invented shop, through the services, as if its weeks had been lived."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from app.database import Database
+from app.settings import Settings
+from seed_demo.diary import DemoShop, silent
+from seed_demo.scenario_loads import LOADS, VOID_ASKED_ON
+from seed_demo.seeding_bench import coupons_of, enter_bench, enter_void_request
+from seed_demo.seeding_decisions import enter_decisions
+from seed_demo.seeding_loads import enter_load, runs_of, unwrapping_day
+from seed_demo.seeding_shop import enter_shop
+
+
+def seed(
+    database: Database, settings: Settings, now: datetime, tell: Callable[[str], None] = silent
+) -> None:
+    """Fill the empty, migrated ``database``; everything happened before ``now``.
+
+    ``settings`` give the shop's zone. ``tell`` gets a line for each load, in the order of the acts.
+    """
+    shop = DemoShop(database, settings.zone, now.astimezone(settings.zone), tell)
+    enter_all(shop)
+    shop.live()
+
+
+def enter_all(shop: DemoShop) -> None:
+    """Put the whole scenario into the shop's diary; nothing happens yet."""
+    runs = runs_of(LOADS, shop.now)
+    enter_shop(shop, LOADS)
+    for load in LOADS:
+        run = runs.get(load.number)
+        enter_load(shop, load, run)
+        if run is None or not load.imported:
+            continue
+        enter_bench(shop, load, run)
+        enter_decisions(shop, load, run)
+        for panel, coupon in coupons_of(load):
+            if panel.coupon_code(coupon) == VOID_ASKED_ON:
+                asked_at = unwrapping_day(shop, run) + timedelta(hours=14)
+                enter_void_request(shop, load, VOID_ASKED_ON, asked_at)

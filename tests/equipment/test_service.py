@@ -1,0 +1,306 @@
+"""Registering equipment and its papers, on both databases."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from sqlalchemy import delete, update
+from sqlalchemy.exc import DatabaseError
+
+from app.database import Database
+from app.equipment import queries, service
+from app.equipment.records import Furnace, FurnaceCheckKind, Sensor, SensorCertificate
+from app.errors import Conflict, NotAllowed, NotFound, Refusal
+from app.people.queries import acts_about
+from tests.makers import NOW, Shop
+
+TERM = service.Term(date(2026, 2, 1), date(2026, 8, 1))
+
+
+def _furnace(database: Database, shop: Shop, **changed: Any) -> str:
+    given: dict[str, Any] = {
+        "code": "fn-9",
+        "name": "Furnace nine",
+        "furnace_class": 2,
+        "uniformity_c": Decimal("5.0"),
+        "instrumentation_type": "b",
+        "by": shop.engineer,
+        "at": NOW,
+        **changed,
+    }
+    return service.register_furnace(database, **given)
+
+
+def _block(database: Database, shop: Shop, **changed: Any) -> str:
+    given: dict[str, Any] = {
+        "code": "RB-9",
+        "quantity": "hardness",
+        "unit": "HRB",
+        "certified_value": Decimal("84.10"),
+        "permitted_error": Decimal("1.0"),
+        "expires_on": date(2030, 1, 1),
+        "certificate": "C-9",
+        "by": shop.engineer,
+        "at": NOW,
+        **changed,
+    }
+    return service.register_block(database, **given)
+
+
+def _tester(database: Database, shop: Shop, **changed: Any) -> str:
+    given: dict[str, Any] = {
+        "code": "CM-9",
+        "name": "Meter nine",
+        "quantity": "conductivity",
+        "unit": "%IACS",
+        "frequency_khz": Decimal(60),
+        "by": shop.engineer,
+        "at": NOW,
+        **changed,
+    }
+    return service.register_tester(database, **given)
+
+
+def test_a_furnace_is_kept_as_typed_with_its_trail(database: Database) -> None:
+    shop = Shop(database)
+    assert _furnace(database, shop) == "FN-9"
+    with database.read() as session:
+        kept = queries.furnace(session, "FN-9")
+        assert (str(kept.uniformity_c), kept.instrumentation_type) == ("5.0", "B")
+        acts = acts_about(session, "furnace", "FN-9")
+    assert [(act.person, act.act) for act in acts] == [("Tomas Brandl", "furnace registered")]
+
+
+@pytest.mark.parametrize(
+    ("field", "given"),
+    [
+        ("furnace_class", 0),
+        ("uniformity_c", Decimal(0)),
+        ("uniformity_c", Decimal(-3)),
+    ],
+)
+def test_a_furnace_that_cannot_be_is_refused_at_its_field(
+    database: Database, field: str, given: object
+) -> None:
+    shop = Shop(database)
+    with pytest.raises(Refusal) as refused:
+        _furnace(database, shop, **{field: given})
+    assert field in refused.value.fields
+
+
+def test_an_identity_is_given_once_whatever_it_belongs_to(database: Database) -> None:
+    shop = Shop(database)
+    with pytest.raises(Conflict, match="HT-1 is already the identity of a tester"):
+        _furnace(database, shop, code="ht-1")
+
+
+@pytest.mark.parametrize("person", ["inspector", "supervisor", "auditor", "administrator"])
+def test_only_an_engineer_registers_equipment(database: Database, person: str) -> None:
+    shop = Shop(database)
+    by = getattr(shop, person)
+    acts: list[Callable[[], object]] = [
+        lambda: _furnace(database, shop, by=by),
+        lambda: _block(database, shop, by=by),
+        lambda: _tester(database, shop, by=by),
+        lambda: service.register_sensor(
+            database, code="TC-9", thermocouple_type="K", by=by, at=NOW
+        ),
+        lambda: service.record_sensor_certificate(
+            database, sensor="TC-9", term=TERM, certificate="C", corrections="", by=by, at=NOW
+        ),
+        lambda: service.record_tester_certificate(
+            database,
+            tester="HT-1",
+            term=TERM,
+            certificate="C",
+            expanded_uncertainty=None,
+            by=by,
+            at=NOW,
+        ),
+        lambda: _survey(database, by=by),
+    ]
+    for act in acts:
+        with pytest.raises(NotAllowed, match="Only an engineer may"):
+            act()
+
+
+def _survey(database: Database, **changed: Any) -> None:
+    given: dict[str, Any] = {
+        "furnace": "FN-1",
+        "kind": FurnaceCheckKind.UNIFORMITY_SURVEY,
+        "term": TERM,
+        "passed": False,
+        "report": "R-77",
+        "note": "corner cold",
+        "at": NOW,
+        **changed,
+    }
+    service.record_furnace_check(database, **given)
+
+
+def test_a_failed_survey_stands_in_front_of_the_older_one_that_passed(database: Database) -> None:
+    shop = Shop(database)
+    _survey(database, by=shop.engineer)
+    with database.read() as session:
+        furnace = queries.furnace(session, "FN-1")
+        checks = queries.furnace_checks(session, furnace.id)
+        states = queries.furnace_due(checks, on=NOW.date())
+    assert states[FurnaceCheckKind.UNIFORMITY_SURVEY].words == "failed on 2026-02-01"
+    assert states[FurnaceCheckKind.ACCURACY_TEST].is_in_date
+
+
+@pytest.mark.parametrize(
+    ("term", "field"),
+    [
+        (service.Term(date(2026, 3, 3), date(2026, 9, 1)), "done_on"),
+        (service.Term(date(2026, 2, 2), date(2026, 2, 1)), "due_on"),
+    ],
+)
+def test_days_that_cannot_be_are_refused(
+    database: Database, term: service.Term, field: str
+) -> None:
+    shop = Shop(database)
+    with pytest.raises(Refusal) as refused:
+        _survey(database, term=term, by=shop.engineer)
+    assert list(refused.value.fields) == [field]
+
+
+def test_a_paper_of_today_for_today_only_is_taken(database: Database) -> None:
+    shop = Shop(database)
+    _survey(database, term=service.Term(NOW.date(), NOW.date()), by=shop.engineer)
+
+
+def test_a_paper_of_nothing_on_record_is_not_found(database: Database) -> None:
+    shop = Shop(database)
+    with pytest.raises(NotFound, match="No furnace FN-7"):
+        _survey(database, furnace="FN-7", by=shop.engineer)
+
+
+def test_a_sensors_certificate_keeps_its_corrections_digit_for_digit(database: Database) -> None:
+    shop = Shop(database)
+    service.register_sensor(database, code="TC-9", thermocouple_type="n", by=shop.engineer, at=NOW)
+    service.record_sensor_certificate(
+        database,
+        sensor="TC-9",
+        term=TERM,
+        certificate="SC-9",
+        corrections="100 -0.10\n160 +0.60",
+        by=shop.engineer,
+        at=NOW,
+    )
+    with database.read() as session:
+        sensor = queries.sensor(session, "TC-9")
+        kept = queries.sensor_certificates(session, [sensor.id])[sensor.id]
+    assert [one.corrections for one in kept] == [[["100", "-0.10"], ["160", "0.60"]]]
+
+
+def test_a_letter_that_is_no_thermocouple_is_refused(database: Database) -> None:
+    shop = Shop(database)
+    with pytest.raises(Refusal, match="no thermocouple type"):
+        service.register_sensor(
+            database, code="TC-9", thermocouple_type="X", by=shop.engineer, at=NOW
+        )
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"quantity": "yield_strength", "unit": "MPa"}, "quantity"),
+        ({"unit": "HRB"}, "unit"),
+        ({"frequency_khz": Decimal(0)}, "frequency_khz"),
+        ({"quantity": "hardness", "unit": "HRB"}, "frequency_khz"),
+    ],
+)
+def test_a_tester_that_cannot_be_is_refused_at_its_field(
+    database: Database, changed: dict[str, Any], field: str
+) -> None:
+    shop = Shop(database)
+    with pytest.raises(Refusal) as refused:
+        _tester(database, shop, **changed)
+    assert list(refused.value.fields) == [field]
+    assert _tester(database, shop) == "CM-9"
+
+
+def test_a_testers_certificate_carries_its_uncertainty(database: Database) -> None:
+    shop = Shop(database)
+    given: dict[str, Any] = {
+        "tester": "HT-1",
+        "term": TERM,
+        "certificate": "C-2",
+        "by": shop.engineer,
+        "at": NOW,
+    }
+    with pytest.raises(Refusal, match="above 0"):
+        service.record_tester_certificate(database, **given, expanded_uncertainty=Decimal(0))
+    service.record_tester_certificate(database, **given, expanded_uncertainty=Decimal("0.80"))
+    with database.read() as session:
+        newest = queries.tester_certificates(session, queries.tester(session, "HT-1").id)[0]
+        assert str(newest.expanded_uncertainty) == "0.80"
+
+
+@pytest.mark.parametrize(
+    ("changed", "field"),
+    [
+        ({"certified_value": Decimal(0)}, "certified_value"),
+        ({"permitted_error": Decimal(0)}, "permitted_error"),
+        ({"permitted_error": Decimal("84.10")}, "permitted_error"),
+        ({"unit": "%IACS"}, "unit"),
+    ],
+)
+def test_a_block_that_cannot_be_is_refused_at_its_field(
+    database: Database, changed: dict[str, Any], field: str
+) -> None:
+    shop = Shop(database)
+    with pytest.raises(Refusal) as refused:
+        _block(database, shop, **changed)
+    assert list(refused.value.fields) == [field]
+    _block(database, shop)
+    with database.read() as session:
+        assert str(queries.block(session, "RB-9").certified_value) == "84.10"
+
+
+def test_the_list_of_sensors_names_the_certificate_that_counts(database: Database) -> None:
+    shop = Shop(database)
+    for code in ("TC-A", "TC-B", "TC-C"):
+        service.register_sensor(
+            database, code=code, thermocouple_type="K", by=shop.engineer, at=NOW
+        )
+    for code, done, due in (
+        ("TC-A", date(2026, 1, 1), date(2026, 12, 1)),
+        ("TC-A", date(2026, 2, 1), date(2026, 3, 10)),
+        ("TC-B", date(2026, 1, 1), date(2026, 12, 1)),
+    ):
+        service.record_sensor_certificate(
+            database,
+            sensor=code,
+            term=service.Term(done, due),
+            certificate="C",
+            corrections="",
+            by=shop.engineer,
+            at=NOW,
+        )
+    today = NOW.date()
+    with database.read() as session:
+        everyone = queries.sensors(session, on=today)
+        soon = queries.sensors(session, on=today, due_within=today + timedelta(days=30))
+        after = queries.sensors(session, on=today, after="TC-A", most=1)
+    assert [(one.code, one.due_on) for one in everyone] == [
+        ("TC-A", date(2026, 3, 10)),
+        ("TC-B", date(2026, 12, 1)),
+        ("TC-C", None),
+    ]
+    assert [one.code for one in soon] == ["TC-A", "TC-C"]
+    assert [one.code for one in after] == ["TC-B"]
+
+
+@pytest.mark.parametrize("row", [Furnace, Sensor, SensorCertificate])
+def test_the_database_itself_refuses_to_change_or_remove_equipment(
+    database: Database, row: type[Any]
+) -> None:
+    Shop(database).panel_in_load()
+    column = {"SensorCertificate": "certificate"}.get(row.__name__, "code")
+    for statement in (update(row).values({column: "ALTERED"}), delete(row)):
+        with pytest.raises(DatabaseError), database.write() as session:
+            session.execute(statement)

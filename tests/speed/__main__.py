@@ -1,0 +1,127 @@
+"""Measure what must hold, each figure beside its limit; exit 1 where one is missed."""
+
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from app.cli.migrate import migrate
+from app.database import Database
+from tests.speed import furnace_import, pages_served
+from tests.speed.serving import Server
+
+IMPORT_TIMES_BARE = 10.0
+"""Most: a day's record from upload to verdict, in bare parses of the same file."""
+SERVER_MB = 600.0
+"""Most memory of the server while it imports."""
+DOSSIER_SHARE = 0.25
+"""Least: dossiers a second, as a share of bare pages a second."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One figure; ``limit`` in words where one must hold, and whether it does."""
+
+    name: str
+    figure: str
+    limit: str = ""
+    holds: bool = True
+
+
+def _fresh(folder: Path, name: str) -> str:
+    """The address of a new SQLite database with its tables, in a folder of its own."""
+    (folder / name).mkdir()
+    url = f"sqlite:///{folder / name / 'temperbook.sqlite'}"
+    migrate(url)
+    return url
+
+
+def _import_lines(folder: Path) -> Iterator[Line]:
+    url = _fresh(folder, "import")
+    codes = furnace_import.make_loads(url)
+    paths = furnace_import.write_records(folder, codes)
+    size = paths[0].stat().st_size / 1e6
+    bare = furnace_import.bare_parse_s(paths[0])
+    with Server(url) as server:
+        taken = furnace_import.imports(server, codes, paths)
+        peak = server.peak_mb
+    middle = furnace_import.median_of(taken)
+    for library, seconds in bare.items():
+        yield Line(f"bare parse of {size:.1f} MB by {library}, best of 5", _ms(seconds))
+    for part in ("upload", "preview", "keep", "page"):
+        yield Line(f"  {part}", _ms(getattr(middle, f"{part}_s")))
+    yield Line("upload to verdict on the page, median of 3", _ms(middle.whole_s))
+    yield Line("  the first one after the server's start", _ms(taken[0].whole_s))
+    for library, seconds in bare.items():
+        ratio = middle.whole_s / seconds
+        yield Line(
+            f"  in bare parses by {library}",
+            f"{ratio:.1f}",
+            f"at most {IMPORT_TIMES_BARE:g}",
+            ratio <= IMPORT_TIMES_BARE,
+        )
+    limit = f"under {SERVER_MB:g} MB"
+    yield Line("the server's peak memory", f"{peak:.0f} MB", limit, peak < SERVER_MB)
+
+
+def _dossier_lines(folder: Path) -> Iterator[Line]:
+    url = _fresh(folder, "dossier")
+    database = Database(url)
+    code = pages_served.make_released_panel(database)
+    database.close()
+    with Server(url) as server, pages_served.bare_page(folder) as port:
+        rates = [
+            (pages_served.dossier_rate(server, code), pages_served.bare_rate(port))
+            for _ in range(pages_served.ROUNDS)
+        ]
+    dossier, bare = (statistics.median(rate) for rate in zip(*rates, strict=True))
+    share = dossier / bare
+    yield Line("bare page, three tables, 30 rows", f"{bare:.0f} /s")
+    yield Line("dossier, 4 coupons of 6 readings", f"{dossier:.0f} /s")
+    yield Line(
+        "  as a share of the bare page",
+        f"{share:.2f}",
+        f"at least {DOSSIER_SHARE:g}",
+        share >= DOSSIER_SHARE,
+    )
+
+
+def _other_lines(folder: Path) -> Iterator[Line]:
+    counts = pages_served.list_queries(_fresh(folder, "lists"))
+    for address, (ten, twenty) in counts.items():
+        told = f"{ten} and {twenty}"
+        yield Line(f"queries of {address} at 10 and 20 rows", told, "the same", ten == twenty)
+    url = _fresh(folder, "bench")
+    database = Database(url)
+    number, coupons = pages_served.make_bench(database)
+    database.close()
+    with Server(url) as server:
+        taken = pages_served.saves(server, number, coupons)
+    yield Line("three readings saved and judged, median", _ms(statistics.median(taken)))
+    yield Line("  the slowest in a hundred", _ms(taken[int(len(taken) * 0.99)]))
+
+
+def _ms(seconds: float) -> str:
+    return f"{seconds * 1000:.0f} ms"
+
+
+def main() -> int:
+    """Print every figure; 1 where a limit is missed."""
+    began = time.perf_counter()
+    missed = 0
+    with tempfile.TemporaryDirectory(prefix="temperbook-speed-") as name:
+        for lines in (_import_lines, _dossier_lines, _other_lines):
+            for line in lines(Path(name)):
+                verdict = "" if not line.limit else "holds" if line.holds else "MISSED"
+                missed += not line.holds
+                sys.stdout.write(f"{line.name:52} {line.figure:>12}  {line.limit:16} {verdict}\n")
+            sys.stdout.flush()
+    sys.stdout.write(f"measured in {time.perf_counter() - began:.0f} s\n")
+    return int(missed > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
