@@ -45,12 +45,17 @@ _POLICY = (
 
 
 class _LastingFiles(StaticFiles):
-    """Shipped files; an address with the content's hash may be kept by the browser for a year."""
+    """Shipped files; an address with the content's hash may be kept by the browser for a year.
+
+    Fonts, which the style sheets name without one, for a week.
+    """
 
     async def get_response(self, path: str, scope: Scope) -> Response:
         response = await super().get_response(path, scope)
         if scope.get("query_string", b"").startswith(b"v="):
             response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        elif path.startswith("fonts/"):
+            response.headers["Cache-Control"] = "public, max-age=604800"
         return response
 
 

@@ -168,7 +168,8 @@ def judge_retest(
     """
     if first is not Verdict.DOES_NOT_CONFORM or rule is None:
         return _no_retest(first, source)
-    made, needed, of = len(sets), rule.further, rule.of.value
+    made, needed = len(sets), rule.further
+    of = rule.of.value if needed > 1 else rule.of.value.removesuffix("s")
     if Verdict.DOES_NOT_CONFORM in sets:
         outcome, says = Outcome.DOES_NOT_CONFORM, "one of them does not conform"
     elif made < needed:
@@ -180,7 +181,7 @@ def judge_retest(
     return Finding(
         code="retest",
         outcome=outcome,
-        text=f"Retest with {needed} further {of if needed > 1 else of[:-1]}, {made} tested: {says}.",
+        text=f"Retest with {needed} further {of}, {made} tested: {says}.",
         value=str(sum(verdict is Verdict.CONFORMS for verdict in sets)),
         limit=str(needed),
         unit=of,

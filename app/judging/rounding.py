@@ -65,7 +65,7 @@ def shown_working(value: Decimal | Fraction) -> str:
 
 def is_terminating(value: Fraction) -> bool:
     """True where the value can be written out in at most 6 decimals."""
-    return (value * TEN**SHOWN_PLACES).denominator == 1
+    return bool((value * TEN**SHOWN_PLACES).denominator == 1)
 
 
 def _as_decimal(value: Fraction) -> Decimal:

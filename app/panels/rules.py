@@ -26,13 +26,15 @@ def next_steps(last: Custody | None) -> tuple[Custody, ...]:
     """What may happen to a coupon next.
 
     Each step follows the one before it in ``ORDER``; a coupon may be found missing at any time
-    until it is shelved. A shelved coupon stays there, and a missing one is no evidence any more,
-    even if it turns up again.
+    until it is shelved. A shelved coupon may go back to the bench, for a retest or after an
+    instrument was found wrong; a missing one is no evidence any more, even if it turns up again.
     """
     if last is None:
         return (Custody.CUT,)
-    if last in {Custody.SHELVED, Custody.MISSING}:
+    if last is Custody.MISSING:
         return ()
+    if last is Custody.SHELVED:
+        return (Custody.AT_BENCH,)
     return (ORDER[ORDER.index(last) + 1], Custody.MISSING)
 
 
@@ -46,8 +48,6 @@ def why_not(last: Custody | None, step: Custody) -> str | None:
             "It is recorded as missing, so nothing more can prove whose it is; if it has turned "
             "up, put the panel on hold and say so there."
         )
-    if last is Custody.SHELVED:
-        return "It is shelved already, which is its last step."
     if last is not None and step in ORDER and ORDER.index(step) <= ORDER.index(last):
         return f"It is {last.value} already; next it is {allowed[0].value}."
     stands = "nothing about it is recorded yet" if last is None else f"it is {last.value}"

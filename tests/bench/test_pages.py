@@ -97,7 +97,7 @@ def test_the_whole_way_from_the_bench_page_to_a_final_verdict(bench: Bench, visi
     assert "This session is closed" in visit.get(address).text
     dossier = visit.get(f"/coupons/{coupon.code}")
     assert "provisional" not in dossier.text.split("Readings")[0]
-    assert "/tables/AT-1#entry-1" in dossier.text
+    assert "/tables/AT-1?revision=A#entry-1" in dossier.text
     assert "readings recorded" in dossier.text
 
 

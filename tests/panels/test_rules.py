@@ -21,7 +21,7 @@ def test_each_step_follows_the_one_before_it() -> None:
     assert next_steps(None) == (Custody.CUT,)
     for before, after in pairwise(ORDER):
         assert next_steps(before) == (after, Custody.MISSING)
-    assert next_steps(Custody.SHELVED) == ()
+    assert next_steps(Custody.SHELVED) == (Custody.AT_BENCH,)
     assert next_steps(Custody.MISSING) == ()
 
 
@@ -44,7 +44,7 @@ def test_a_step_is_refused_exactly_when_it_is_not_the_next(
             "to the bench: it is cut and marked, and first it has to be placed on the panel.",
         ),
         (Custody.RECOVERED, Custody.PLACED, "It is recovered already; next it is handed over"),
-        (Custody.SHELVED, Custody.MISSING, "shelved already, which is its last step"),
+        (Custody.SHELVED, Custody.MISSING, "it is shelved, and first it has to be handed over to the bench"),
         (Custody.MISSING, Custody.RECOVERED, "put the panel on hold"),
     ],
 )

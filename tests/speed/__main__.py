@@ -70,13 +70,14 @@ def _import_lines(folder: Path) -> Iterator[Line]:
 def _dossier_lines(folder: Path) -> Iterator[Line]:
     url = _fresh(folder, "dossier")
     database = Database(url)
-    code = pages_served.make_released_panel(database)
-    database.close()
+    shop, code = pages_served.make_released_panel(database)
     with Server(url) as server, pages_served.bare_page(folder) as port:
         rates = [
             (pages_served.dossier_rate(server, code), pages_served.bare_rate(port))
             for _ in range(pages_served.ROUNDS)
         ]
+        anew_s, alone_s = pages_served.opened_anew(server, shop, code, port)
+    database.close()
     dossier, bare = (statistics.median(rate) for rate in zip(*rates, strict=True))
     share = dossier / bare
     yield Line("bare page, three tables, 30 rows", f"{bare:.0f} /s")
@@ -87,6 +88,10 @@ def _dossier_lines(folder: Path) -> Iterator[Line]:
         f"at least {DOSSIER_SHARE:g}",
         share >= DOSSIER_SHARE,
     )
+    yield Line("bare page, one reader", _ms(alone_s))
+    yield Line("dossier, one reader, after an act elsewhere", _ms(anew_s))
+    share = alone_s / anew_s
+    yield Line("  bare page's time as a share of it", f"{share:.2f}")
 
 
 def _other_lines(folder: Path) -> Iterator[Line]:
@@ -105,7 +110,7 @@ def _other_lines(folder: Path) -> Iterator[Line]:
 
 
 def _ms(seconds: float) -> str:
-    return f"{seconds * 1000:.0f} ms"
+    return f"{seconds * 1000:.3g} ms"
 
 
 def main() -> int:

@@ -1,6 +1,7 @@
 """The dossier's throughput beside a bare page's, queries of lists, and a save at the bench."""
 
 import re
+import statistics
 import subprocess
 import sys
 import time
@@ -32,13 +33,14 @@ from tests.visits import PASSWORD, words
 
 REQUESTS = 300
 ROUNDS = 3
+ANEW = 80
 SAVES = 60
 FAR = date(2126, 1, 1)
 LISTS = ("/", "/panels", "/loads", "/bench", "/lots", "/shop")
 _ZONE = ZoneInfo("UTC")
 
 
-def make_released_panel(database: Database) -> str:
+def make_released_panel(database: Database) -> tuple[Shop, str]:
     """A released panel: four coupons of six readings, leak check, record, unwrapping, decision."""
     at_work = Bench(database)
     evidence = Evidence(database, at_work.shop)
@@ -61,7 +63,7 @@ def make_released_panel(database: Database) -> str:
         at=LATER,
         zone=_ZONE,
     )
-    return panel.code
+    return at_work.shop, panel.code
 
 
 def dossier_rate(server: Server, code: str) -> float:
@@ -95,6 +97,34 @@ def bare_page(folder: Path) -> Iterator[int]:
 def bare_rate(port: int) -> float:
     """Bare pages a second."""
     return _rate(port, "/", "")
+
+
+def opened_anew(server: Server, shop: Shop, code: str, bare_port: int) -> tuple[float, float]:
+    """Seconds of a dossier right after an act elsewhere in the shop, and of a bare page; medians.
+
+    One at a time and by turns, so that both see the same machine.
+    """
+    caller = Caller(server.port)
+    caller.sign_in("olek")
+    bare = Caller(bare_port)
+    taken: list[tuple[float, float]] = []
+    other = shop.panel_in_load()[1].code
+    for number in range(ANEW):
+        reason = f"hold number {number}"
+        release.place_hold(shop.database, other, reason=reason, by=shop.second, at=LATER)
+        taken.append((_one(caller, f"/panels/{code}"), _one(bare, "/")))
+    caller.close()
+    bare.close()
+    dossier_s, bare_s = (statistics.median(times) for times in zip(*taken, strict=True))
+    return dossier_s, bare_s
+
+
+def _one(caller: Caller, address: str) -> float:
+    began = time.perf_counter()
+    answer = caller.get(address)
+    taken = time.perf_counter() - began
+    assert answer.status == 200, address
+    return taken
 
 
 def _rate(port: int, path: str, cookie: str) -> float:

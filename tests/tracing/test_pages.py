@@ -83,7 +83,7 @@ def test_the_dossier_answers_what_was_measured_with_what_by_whom(
         f"/coupons/{coupons[0].code}",
         "/testers/HT-1",
         "/blocks/RB-HT-1",
-        "/tables/AT-1#entry-1",
+        "/tables/AT-1?revision=A#entry-1",
         "/cycles/CY-1",
         "/furnaces/FN-1",
         "/lots/LOT-1",

@@ -13,6 +13,7 @@
 
   const scan = document.querySelector("[data-scan]");
   const readings = [...document.querySelectorAll("[data-reading]")];
+  const ticks = [...document.querySelectorAll("form[data-readings] input[type=checkbox]")];
   let burst = null;
   let complaint = 0;
 
@@ -75,10 +76,12 @@
     scan.form.requestSubmit();
   }
 
-  /** Enter moves to the next box; in the last it sends the form. */
+  /** Enter moves to the next reading, ticking a tick on its way; in the last it sends the form. */
   function moveOn(box) {
-    const boxes = [...box.form.querySelectorAll("[data-reading]")];
-    const next = boxes[boxes.indexOf(box) + 1];
+    if (box.type === "checkbox") box.checked = true;
+    const next = [...box.form.querySelectorAll("[data-reading]")].find(
+      (each) => box.compareDocumentPosition(each) & Node.DOCUMENT_POSITION_FOLLOWING,
+    );
     if (next) {
       next.focus();
       next.select();
@@ -120,15 +123,13 @@
     }
   }
 
-  for (const box of readings) {
-    box.addEventListener("keydown", onKey);
-    box.addEventListener("beforeinput", beforeTyping);
-  }
+  for (const box of [...readings, ...ticks]) box.addEventListener("keydown", onKey);
+  for (const box of readings) box.addEventListener("beforeinput", beforeTyping);
   /* Where a problem was found, the cursor belongs there instead (page.js puts it there); with a coupon
-     on the bench, in its first empty reading, where a scan is still seen for what it is. */
+     on the bench, in what is still to be ticked or read, where a scan is still seen for what it is. */
   if (!document.querySelector("[data-problems]")) {
     const empty = document.querySelector("form[data-readings=first]")
-      ? readings.find((box) => box.value === "")
+      ? [...ticks, ...readings].find((box) => (box.type === "checkbox" ? !box.checked : box.value === ""))
       : undefined;
     if (empty) {
       empty.focus();

@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from threading import Lock
-from typing import Any
+from typing import Any, NamedTuple
 
 from fastapi import APIRouter, Response
 
@@ -30,8 +30,7 @@ _LINES_SHOWN = 12
 _FINAL = {kind.value for kind in FINAL}
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingLine:
+class ReadingLine(NamedTuple):
     """A reading as the dossier shows it; ``struck`` where it no longer counts."""
 
     quantity: str
