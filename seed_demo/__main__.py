@@ -15,6 +15,7 @@ from app.cli.migrate import migrate
 from app.database import Database
 from app.main import create_app
 from app.settings import Settings, shipped
+from app.web.page import read_every_template
 from seed_demo.scenario import PEOPLE, SHOP, SHOP_ZONE
 from seed_demo.seeding import seed
 from seed_demo.seeding_shop import PASSWORD
@@ -56,7 +57,9 @@ def main() -> None:
         return
     port = free_port(asked.port)
     print(welcome(port, asked.folder))
-    uvicorn.run(create_app(settings), host="127.0.0.1", port=port, log_level="warning")
+    app = create_app(settings)
+    read_every_template(app.state.templates)
+    uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning")
 
 
 def _asked() -> argparse.Namespace:

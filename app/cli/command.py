@@ -84,7 +84,7 @@ def verify() -> None:
 
 
 @command.command("import-record")
-def import_record(
+def import_record(  # noqa: PLR0917 - one parameter an option
     load: Annotated[str, typer.Argument(help="the load's identity")],
     record: Annotated[Path, typer.Argument(help="the logger's CSV file")],
     by: Annotated[str, typer.Option(help="user name of the person who imports it")],
@@ -92,6 +92,7 @@ def import_record(
         str | None, typer.Option(help="name of the time column, where it cannot be guessed")
     ] = None,
     fahrenheit: Annotated[bool, typer.Option(help="the file is in degF")] = False,  # noqa: FBT002
+    reason: Annotated[str, typer.Option(help="why it replaces the record already there")] = "",
 ) -> None:
     """Import a furnace record for a load and print its verdict; asks for the password."""
     from app.cli.import_record import import_record_command  # noqa: PLC0415

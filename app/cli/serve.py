@@ -6,6 +6,7 @@ from app.cli.migrate import tables_are_current
 from app.errors import Refusal
 from app.main import create_app
 from app.settings import Settings
+from app.web.page import read_every_template
 
 
 def serve_command(*, host: str, port: int) -> int:
@@ -21,5 +22,7 @@ def serve_command(*, host: str, port: int) -> int:
             "migrate' first (after a backup), then serve again."
         )
     print(f"Temperbook for {settings.shop_name}: http://{host}:{port}/  (stop with Ctrl-C)")
-    uvicorn.run(create_app(settings), host=host, port=port, log_level="warning")
+    app = create_app(settings)
+    read_every_template(app.state.templates)
+    uvicorn.run(app, host=host, port=port, log_level="warning")
     return 0

@@ -15,6 +15,7 @@ from app.errors import BadFile
 HEAD_BYTES = 65_536
 TAIL_BYTES = 8_192
 ROWS_SHOWN = 8
+_ROWS_GUESSED_FROM = 32
 _FAHRENHEIT = re.compile(r"deg ?F\b|°F|[(\[_ ]F[)\]]?$", re.IGNORECASE)
 
 
@@ -49,7 +50,8 @@ def sniff(source: Path | bytes, *, filename: str) -> Preview:
         return Preview(tuple(header), (), None, None, says)
     last = rows if whole else _cells(tail[max(tail.find(b"\n"), tail.find(b"\r")) + 1 :])
     shown = tuple(rows[:ROWS_SHOWN])
-    layout = _guess(header, [row for row in rows if len(row) == len(header)])
+    fitting = [row for row in rows if len(row) == len(header)]
+    layout = _guess(header, fitting[:_ROWS_GUESSED_FROM])
     refusal = None if layout is not None else _no_time(filename, header, shown)
     return Preview(tuple(header), shown, last[-1] if last else None, layout, refusal)
 

@@ -59,7 +59,9 @@ class Wanted:
 
 def wanted_of(session: Session, load: Load) -> Wanted:
     """The channels a record of the load must hold, and what it is judged by."""
-    paper = requirements.revision(session, load.cycle_revision_id).paper
+    cycle = requirements.revision(session, load.cycle_revision_id)
+    # Findings name the cycle they rest on by code and revision, as a person would look it up.
+    paper = {**cycle.paper, "name": f"{cycle.code} revision {cycle.revision}"}
     vacuum = (paper.get("vacuum") or {}).get("column")
     channels = queries.seats(session, load.id).sensors
     return Wanted(load, channels, vacuum, paper, queries.current_record(session, load.id))

@@ -153,7 +153,12 @@ def _next_step(code: str, stands: str, panels: Sequence[PanelView], cycle: Revis
             f"{base}/unwrapping?panel={left[0] if left else ''}",
             f"Unwrap {', '.join(left)}, search the surface and take off the coupons.",
         )
-    return Step("Go to the bench", "/bench", "The coupons are measured at the bench.")
+    return Step(
+        "Go to the bench",
+        "/bench",
+        "Record and unwrapping are in. Coupons are measured at the bench; what is decided stands "
+        "in each panel's dossier.",
+    )
 
 
 def _reason(paper: Mapping[str, Any], evidence: Sequence[Finding]) -> str | None:

@@ -69,6 +69,12 @@ def templates(settings: Settings) -> Environment:
     return environment
 
 
+def read_every_template(environment: Environment) -> None:
+    """Read all templates now, so that nobody's first page waits for it; a faulty one is told."""
+    for name in environment.list_templates():
+        environment.get_template(name)
+
+
 class PageMaker:
     """What a route uses to answer: :meth:`show` a template or :meth:`see_other` address."""
 

@@ -1,6 +1,6 @@
 """Work at the bench in a browser: by keyboard alone with script, by clicking without."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from playwright.sync_api import expect
 
@@ -8,6 +8,8 @@ from tests.browser.desks import Desk
 
 KEY_MS = 5
 """Between two keys. Figures keyed as fast as a scanner are still figures."""
+ROOM_C = "21.0"
+TEMPERATURES = ("block_c", "coupon_c")
 
 
 class Bench:
@@ -20,28 +22,42 @@ class Bench:
         desk.page.wait_for_url("**/bench/sessions/*")
         self.session = desk.page.url
 
-    def key(self, figures: Iterable[str], press: str, *, confirm: bool = False) -> None:
-        """Key figures into the fields in their order, and send the form."""
-        page = self.desk.page
-        if not self.desk.script:
-            if confirm:
-                page.locator("input[name=spacing_confirmed]").check()
-            for box, figure in zip(page.locator("[data-reading]").all(), figures, strict=True):
-                box.fill(figure)
-            page.get_by_role("button", name=press, exact=True).click()
-            return
-        if confirm:
-            assert self._focused() == "spacing_confirmed"
-            page.keyboard.press("Enter")
-        for figure in figures:
-            assert "data-reading" in page.evaluate(
-                "[...document.activeElement.getAttributeNames()]"
-            )
-            page.keyboard.type(figure, delay=KEY_MS)
-            page.keyboard.press("Enter")
+    def key(self, figures: Sequence[str], press: str, *, confirm: bool = False) -> None:
+        """Key temperatures where they are asked for, then the figures; send the form."""
+        if self.desk.script:
+            self._key(figures, confirm=confirm)
+        else:
+            self._fill(figures, press, confirm=confirm)
 
-    def _focused(self) -> str:
-        name: str = self.desk.page.evaluate("document.activeElement.name")
+    def _key(self, figures: Sequence[str], *, confirm: bool) -> None:
+        """By keyboard alone: every step begins where the cursor was left."""
+        keyboard = self.desk.page.keyboard
+        if confirm:
+            assert self._at() == "spacing_confirmed"
+            keyboard.press("Enter")
+        for figure in figures:
+            while self._at() in TEMPERATURES:
+                keyboard.type(ROOM_C, delay=KEY_MS)
+                keyboard.press("Enter")
+            assert self._at().startswith("reading_"), self._at()
+            keyboard.type(figure, delay=KEY_MS)
+            keyboard.press("Enter")
+
+    def _fill(self, figures: Sequence[str], press: str, *, confirm: bool) -> None:
+        """Without script: by filling the fields and pressing the button."""
+        page = self.desk.page
+        if confirm:
+            page.locator("input[name=spacing_confirmed]").check()
+        for name in TEMPERATURES:
+            if page.locator(f"input[name={name}]").count():
+                page.locator(f"input[name={name}]").fill(ROOM_C)
+        for number, figure in enumerate(figures, 1):
+            page.locator(f"input[name=reading_{number}]").fill(figure)
+        page.get_by_role("button", name=press, exact=True).click()
+
+    def _at(self) -> str:
+        """The name of the field that the cursor is in."""
+        name: str = self.desk.page.evaluate("document.activeElement.name || ''")
         return name
 
     def check(self, moment: str, figures: Sequence[str]) -> None:
@@ -56,7 +72,7 @@ class Bench:
         """Bring a coupon to the tester: its mark read by a scanner that ends with Enter."""
         page = self.desk.page
         if self.desk.script:
-            assert self._focused() == "coupon"
+            assert self._at() == "coupon"
             page.keyboard.type(coupon)
             page.keyboard.press("Enter")
         else:

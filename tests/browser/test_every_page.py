@@ -37,7 +37,7 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/panels/{code:path}/decision", SUPERVISOR, "/panels/TW-1048/decision"),
     ("/panels/{code:path}/decision", AUDITOR, "/panels/TW-1053/decision"),
     ("/trail", AUDITOR, "/trail"),
-    ("/trail", AUDITOR, "/trail?since=yesterday"),
+    ("/trail", AUDITOR, "/trail?identity=nobody+knows+it"),
     ("/trail/check", AUDITOR, "/trail/check"),
     ("/trail/{number:int}", AUDITOR, "/trail/400"),
     ("/bench", INSPECTOR, "/bench"),

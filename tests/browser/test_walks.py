@@ -24,7 +24,6 @@ CONDUCTIVITY = {
     "TW-1072-A": ("36.1", "36.3", "36.3"),
     "TW-1072-B": ("36.5", "36.7", "36.7"),
 }
-AT_21_DEGREES = ("21.0", "21.0")
 
 Seat = Callable[..., Desk]
 
@@ -120,14 +119,14 @@ def measure_conductivity(desk: Desk) -> None:
     """The same at the conductivity meter, with temperatures; the verdict is then whole."""
     page = desk.page
     bench = Bench(desk, "EC-5")
-    bench.check("opening", ("21.0", "38.2"))
+    bench.check("opening", ("38.2",))
     for coupon, figures in CONDUCTIVITY.items():
-        bench.measure(coupon, (*AT_21_DEGREES, *figures), hardness=False)
+        bench.measure(coupon, figures, hardness=False)
         expected = "does not conform" if coupon == "TW-1072-A" else "conforms"
         expect(page.locator(".verdict--bench")).to_have_text(f"{expected} provisional")
     page.locator(".findings .working summary").first.click()
     assert page.locator(".findings .working ol").first.is_visible()
-    bench.check("closing", ("21.0", "38.3"))
+    bench.check("closing", ("38.3",))
 
 
 def may_not_release_own_readings(desk: Desk) -> None:
@@ -210,14 +209,14 @@ FROM_THE_PANEL = {
     "the session that read it": ["/coupons/TW-1048-A", "/bench/sessions/5"],
     "the instrument": ["/testers/HB-2"],
     "the reference block": ["/blocks/RB-841"],
-    "the row of the table": ["/tables/QT-31#entry-1"],
+    "the row of the table": ["/tables/QT-31?revision=B#entry-1"],
     "a sensor": ["/sensors/AK1-TC04"],
     "the material lot": ["/lots/ML-0712"],
     "the neighbour panel": ["/loads/L-203", "/panels/TW-1047"],
     "everything about it": ["/trail?identity=TW-1048"],
     "who registered it, and held it": ["/trail?by=pquennell"],
     "who measured": ["/trail?by=imorrowby"],
-    "who planned and wrote": ["/loads/L-203", "/trail?by=skestle"],
+    "who planned its load": ["/loads/L-203", "/trail?identity=L-203", "/trail?by=skestle"],
 }
 """What an auditor asks for, and the links to it from the panel: the clicks."""
 

@@ -129,10 +129,15 @@ def expected_coupon(session: Session, code: str) -> Seat:
     if row is None:
         raise _why_not_expected(session, code)
     seat = _seat(row)
-    if seat.custody in {Custody.MISSING, Custody.SHELVED}:
+    if seat.custody is Custody.SHELVED:
         raise Refusal(
-            f"Coupon {code} from load {seat.load} is recorded as {seat.custody.value}, which is "
-            "its last step; it is not measured any more."
+            f"Coupon {code} from load {seat.load} is shelved. Record its hand-over to the bench "
+            "on the page Custody, then scan it again."
+        )
+    if seat.custody is Custody.MISSING:
+        raise Refusal(
+            f"Coupon {code} from load {seat.load} is recorded as missing; it is no evidence any "
+            "more and is not measured."
         )
     if seat.custody not in AT_HAND:
         raise Refusal(

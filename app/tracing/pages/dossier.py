@@ -195,7 +195,8 @@ def _reason(case: Case, names: dict[int, Name]) -> str:
         return f"Its evidence holds it. {' '.join(told)}"
     last = facts.last_decision
     if last is not None and standing.value == last.kind.value:
-        return f"Decided by {last.printed_name}. {last.reason}".strip()
+        kind = last.kind.value.capitalize()
+        return f"{kind}, signed by {last.printed_name}. {last.reason}".strip()
     missing = [gate.text for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
     return f"Not proven yet. {missing[0]}" if missing else "Nothing is missing so far."
 

@@ -2,14 +2,16 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
+from app.judging.verdict import Outcome
 from app.people.rights import Role
 from app.release.queries.panel_facts import panel_facts
-from app.release.rules.facts import LoadFacts
+from app.release.rules.facts import CouponFacts, LoadFacts
 from app.release.rules.gates import address
 from app.release.rules.standing import Standing, awaits_bench
 from app.release.service import Case, case_of, why_not_lift, why_not_release
@@ -35,6 +37,8 @@ class Task:
     since: datetime
     urgent: bool = False
     standing: str | None = None
+    due: date | None = None
+    """The calendar day it is due, for what has one; then no time of day is shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +104,7 @@ def _to_decide(case: Case) -> Task:
 
 
 def _records(asking: _Asking) -> list[Task]:
-    """Loads that have started and have no record; a planned one does not wait yet."""
+    """Loads whose record could be there: they have started and the shortest soak has gone by."""
     return [
         Task(
             name=row.code,
@@ -109,8 +113,13 @@ def _records(asking: _Asking) -> list[Task]:
             since=row.planned_start,
         )
         for row in waiting.loads_without_record(asking.session)
-        if row.planned_start <= asking.now
+        if row.planned_start + _shortest_run(row.cycle) <= asking.now
     ]
+
+
+def _shortest_run(cycle: dict[str, Any]) -> timedelta:
+    """The shortest soaks of all stages together: no run of the cycle is over sooner."""
+    return timedelta(seconds=sum(float(stage["soak_min_s"]) for stage in cycle["stages"]))
 
 
 def _unwrappings(asking: _Asking) -> list[Task]:
@@ -129,22 +138,39 @@ def _unwrappings(asking: _Asking) -> list[Task]:
 
 
 def _coupons(asking: _Asking) -> list[Task]:
-    """Coupons the bench can settle, a line for each load they came from."""
-    by_load: dict[str, tuple[LoadFacts, list[str]]] = {}
+    """Coupons that wait for the bench or for a laboratory's result, two lines a load at most."""
+    by_load: dict[tuple[str, str], tuple[LoadFacts, list[str]]] = {}
     for case in asking.cases:
         for load in case.facts.round_loads:
-            open_here = [c.code for c in load.coupons if awaits_bench(c)]
-            if load.unwrapping is not None and open_here:
-                by_load.setdefault(load.code, (load, []))[1].extend(open_here)
+            if load.unwrapping is None:
+                continue
+            for coupon in load.coupons:
+                if awaits_bench(coupon):
+                    words = "Laboratory results" if _awaits_laboratory(coupon) else "Coupons"
+                    by_load.setdefault((load.code, words), (load, []))[1].append(coupon.code)
     return [
         Task(
             name=code,
-            sentence=f"Coupons to measure: {', '.join(codes)}.",
-            href="/bench",
+            sentence=(
+                f"Coupons to measure: {', '.join(codes)}."
+                if words == "Coupons"
+                else f"Laboratory results to enter: {', '.join(codes)}."
+            ),
+            href="/bench" if words == "Coupons" else address("coupon", codes[0]),
             since=load.starts_at,
         )
-        for code, (load, codes) in by_load.items()
+        for (code, words), (load, codes) in by_load.items()
     ]
+
+
+def _awaits_laboratory(coupon: CouponFacts) -> bool:
+    """Whether nothing is missing but a test that no tester at the bench makes."""
+    missing = {
+        finding.code.split(".")[0]
+        for finding in coupon.findings
+        if finding.outcome is Outcome.NOT_PROVEN and finding.code.endswith(".readings")
+    }
+    return bool(missing) and not missing & {"hardness", "conductivity"} and not coupon.provisional
 
 
 def _sessions(asking: _Asking) -> list[Task]:
@@ -236,6 +262,7 @@ def _engineer(asking: _Asking) -> Desk:
             ),
             href=address(paper.kind, paper.code),
             since=datetime.combine(paper.due_on, time(), tzinfo=UTC),
+            due=paper.due_on,
             urgent=paper.due_on < today,
         )
         for paper in waiting.papers_due(asking.session, until=today + DUE_WITHIN)

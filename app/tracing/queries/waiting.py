@@ -52,11 +52,17 @@ class Due:
 
 
 def loads_without_record(session: Session) -> Rows:
-    """Code, planned start and furnace of loads whose record is not imported, oldest first."""
+    """Code, start, furnace and cycle paper of loads whose record is not imported, oldest first."""
     return list(
         session.execute(
-            select(Load.code, Load.planned_start, Furnace.code.label("furnace"))
+            select(
+                Load.code,
+                Load.planned_start,
+                Furnace.code.label("furnace"),
+                RequirementRevision.paper.label("cycle"),
+            )
             .join(Furnace, Furnace.id == Load.furnace_id)
+            .join(RequirementRevision, RequirementRevision.id == Load.cycle_revision_id)
             .where(~exists().where(FurnaceRecord.load_id == Load.id))
             .order_by(Load.planned_start)
             .limit(MOST)
