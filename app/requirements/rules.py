@@ -306,9 +306,11 @@ def _shop_lines(rules: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
 def _time(typed: str) -> str:
     """A time in seconds as kept, with hours and minutes beside it."""
     try:
-        return seconds(float(Decimal(typed)))
+        words = seconds(float(Decimal(typed)))
     except InvalidOperation:
-        return f"{typed} s"
+        words = ""
+    plain = f"{typed} s"
+    return plain if words in {"", plain} else f"{plain} ({words})"
 
 
 def _refuse(field: str, sentence: str) -> NoReturn:

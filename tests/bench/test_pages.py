@@ -349,7 +349,7 @@ def test_a_retest_is_opened_on_the_coupons_page(database, app, visit, monkeypatc
     entry = visit.get(f"{address}?coupon={coupon.code}").text
     assert "further set 1 of its retest" in entry
     saved = visit.follow(visit.post(f"{address}/readings", **_readings(entry)))
-    assert "Retest with 1 further sets, 1 tested: all conform" in saved.text
+    assert "Retest with 1 further set, 1 tested: all conform" in saved.text
 
 
 def test_a_coupon_that_has_not_ridden_yet_has_a_page_too(bench: Bench, visit: Visit) -> None:
@@ -358,7 +358,7 @@ def test_a_coupon_that_has_not_ridden_yet_has_a_page_too(bench: Bench, visit: Vi
     visit.sign_in("mara")
     page = visit.get("/coupons/c-new")
     assert page.status_code == 200
-    assert "Has not been planned into a load yet" in words(page.text)
+    assert "has not been planned into a load yet" in words(page.text)
 
 
 def test_the_pages_ask_the_same_number_of_queries_however_many_rows(

@@ -76,7 +76,7 @@ class Bench:
             page.keyboard.type(coupon)
             page.keyboard.press("Enter")
         else:
-            page.get_by_label("Scan or type").fill(coupon)
+            page.locator("#scan").fill(coupon)
             page.get_by_role("button", name="Show").click()
         expect(page.locator(".bench__station + p")).to_contain_text(coupon)
 

@@ -15,11 +15,27 @@ from seed_demo.scenario import PEOPLE, Person
 from seed_demo.seeding_shop import PASSWORD
 
 AXE = (Path(__file__).parent.parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
-WIDTHS = (1280, 820)
 NARROWEST = 320
-ALL_RULES: dict[str, Any] = {"resultTypes": ["violations"]}
-COLOUR_RULES = ALL_RULES | {"runOnly": ["color-contrast", "link-in-text-block"]}
-"""All that the dark can change: its pages are the light ones in other colours."""
+ALL_RULES: dict[str, Any] = {
+    "resultTypes": ["violations"],
+    "rules": {"target-size": {"enabled": True}},
+}
+SIZE_RULES = {
+    "resultTypes": ["violations"],
+    "runOnly": ["color-contrast", "target-size", "scrollable-region-focusable"],
+}
+"""All that another width can change: the same page, laid out anew."""
+COLOUR_RULES = {
+    "resultTypes": ["violations"],
+    "runOnly": ["color-contrast", "link-in-text-block"],
+}
+"""All that the dark can change: the same page in other colours."""
+LOOKS: tuple[tuple[int, Any, dict[str, Any]], ...] = (
+    (1280, "light", ALL_RULES),
+    (1280, "dark", COLOUR_RULES),
+    (820, "dark", COLOUR_RULES),
+    (820, "light", SIZE_RULES),
+)
 _START_S = 10.0
 _PATIENCE_MS = 15_000
 
@@ -123,13 +139,11 @@ class Desk:
         """
         wrong: list[str] = []
         self.page.evaluate(AXE)
-        for width in WIDTHS:
+        for width, scheme, rules in LOOKS:
             self.page.set_viewport_size({"width": width, "height": 900})
+            self.page.emulate_media(color_scheme=scheme)
             wrong += self._too_wide(width)
-            for scheme, rules in (("light", ALL_RULES), ("dark", COLOUR_RULES)):
-                self.page.emulate_media(color_scheme=scheme)
-                found = self._violations(rules)
-                wrong += [f"{each}, {width} px, {scheme}" for each in found]
+            wrong += [f"{found}, {width} px, {scheme}" for found in self._violations(rules)]
         self.page.set_viewport_size({"width": NARROWEST, "height": 900})
         wrong += self._too_wide(NARROWEST)
         self.page.set_viewport_size({"width": 1280, "height": 900})

@@ -137,9 +137,17 @@ def key(page: Page, text: str) -> None:
 
 
 def scan(page: Page, text: str) -> None:
-    """Type as a scanner does: at once, with Enter at the end."""
-    page.keyboard.type(text)
-    page.keyboard.press("Enter")
+    """Type as a scanner does: 5 ms between keys, by the keys' own clock, with Enter at the end."""
+    keyboard = page.context.new_cdp_session(page)
+    at = page.evaluate("(performance.timeOrigin + performance.now()) / 1000")
+    enter = {"key": "Enter", "code": "Enter", "windowsVirtualKeyCode": 13, "text": "\r"}
+    for stroke in [*({"key": character, "text": character} for character in text), enter]:
+        at += 0.005
+        keyboard.send("Input.dispatchKeyEvent", {"type": "keyDown", "timestamp": at, **stroke})
+        keyboard.send(
+            "Input.dispatchKeyEvent", {"type": "keyUp", "timestamp": at, "key": stroke["key"]}
+        )
+    keyboard.detach()
 
 
 def test_the_cursor_waits_in_the_scan_box(page: Page) -> None:

@@ -44,7 +44,7 @@ def test_a_step_is_refused_exactly_when_it_is_not_the_next(
             "to the bench: it is cut and marked, and first it has to be placed on the panel.",
         ),
         (Custody.RECOVERED, Custody.PLACED, "It is recovered already; next it is handed over"),
-        (Custody.SHELVED, Custody.MISSING, "it is shelved, and first it has to be handed over to the bench"),
+        (Custody.SHELVED, Custody.MISSING, "it is shelved, and first it has to be handed over"),
         (Custody.MISSING, Custody.RECOVERED, "put the panel on hold"),
     ],
 )

@@ -52,7 +52,8 @@ def test_the_printed_foot_names_what_the_sheet_is_about_its_hash_and_the_shop_ti
     environment: Environment,
 ) -> None:
     foot = words(page(environment).split('class="print-foot"')[1])
-    assert "Wold & Fenn · Panel P-1 ab12 printed copy, as of 2026-03-04 07:15 CET" in foot
+    assert "Panel P-1 · Wold & Fenn · Temperbook ab12 " in foot
+    assert "printed copy, as of 2026-03-04 07:15 CET" in foot
 
 
 def test_signing_out_carries_the_token_and_a_stranger_sees_neither_it_nor_the_ways(
@@ -182,9 +183,8 @@ def test_the_table_beneath_a_plan_says_what_the_plan_shows(environment: Environm
     ]
     panel = SimpleNamespace(length_mm=4000, width_mm=1000, marks=marks)
     table = rendered(environment, PLAN, panel=panel).split("<tbody>")[1]
-    assert words(table) == (
-        "C-1 coupon middle 1000 500 does not conform TC1 sensor middle 2000 500 –"
-    )
+    coupon, sensor = "C-1 coupon middle 1000 500 does not conform", "TC1 sensor middle 2000 500"
+    assert words(table) == f"{coupon} {sensor} \N{EN DASH}"
 
 
 def test_labels_of_neighbouring_coupons_stand_on_different_lines(environment: Environment) -> None:
