@@ -28,7 +28,7 @@ def note_probability(sample: Sample) -> tuple[Finding, ...]:
             Outcome.NOTE,
             f"{spoken_name(sample)}, {figure.label}: with U = {shown(expanded)} "
             f"{sample.criterion.unit} the true value lies within {what} with a probability of "
-            f"{smallest:.4f}.",
+            f"{_chance(smallest)}.",
             value=f"{smallest:.4f}",
             unit="1",
             working=(
@@ -41,6 +41,11 @@ def note_probability(sample: Sample) -> tuple[Finding, ...]:
             ),
         ),
     )
+
+
+def _chance(probability: float) -> str:
+    """A probability to four places, never rounded up to certainty."""
+    return "more than 0.9999" if probability > 0.9999 else f"{probability:.4f}"  # noqa: PLR2004
 
 
 def _bounds(sample: Sample, figure: Figure) -> tuple[Fraction | None, Fraction | None]:

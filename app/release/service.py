@@ -131,7 +131,7 @@ def why_not_release(case: Case, by: Actor) -> Refusal | None:
         return Refusal(f"{code} stands at {case.standing.value}: there is nothing to release.")
     if case.recommendation is not Verdict.CONFORMS:
         failing = [gate for gate in case.gates if gate.outcome is not Outcome.CONFORMS]
-        told = " ".join(f"{gate.title}: {gate.text}" for gate in failing)
+        told = " ".join(gate.text for gate in failing)
         return Refusal(f"{code} cannot be released. {told}")
     if by.id in case.facts.takers:
         return NotAllowed(
@@ -203,7 +203,7 @@ def _check_disposition(case: Case, disposition: DecisionKind) -> None:
         gate for gate in case.gates if gate.code != "hold" and gate.outcome is not Outcome.CONFORMS
     ]
     if failing:
-        told = " ".join(f"{gate.title}: {gate.text}" for gate in failing)
+        told = " ".join(gate.text for gate in failing)
         sentence = f"There is a departure, so it cannot be said that none was found. {told}"
         raise Refusal(sentence, fields={"disposition": "Choose another disposition."})
 

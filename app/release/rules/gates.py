@@ -307,9 +307,9 @@ def _voids(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
         listed = ", ".join(c.code for c in waiting)
         text = f"A void has been asked for and not answered on {listed}."
         about, who = ("coupon", waiting[0].code), "a supervisor who did not ask for it"
-        return Gate("voids", "Voids answered", Outcome.NOT_PROVEN, text, about, who)
+        return Gate("voids", "Voids", Outcome.NOT_PROVEN, text, about, who)
     text = "No reading waits for an answer to a void."
-    return Gate("voids", "Voids answered", Outcome.CONFORMS, text, ("panel", facts.code))
+    return Gate("voids", "Voids", Outcome.CONFORMS, text, ("panel", facts.code))
 
 
 def _hold(facts: PanelFacts) -> Gate:
@@ -317,8 +317,8 @@ def _hold(facts: PanelFacts) -> Gate:
     if facts.open_holds:
         text = " ".join(f"On hold: {hold.reason}" for hold in facts.open_holds)
         who = "a supervisor who recorded none of the readings"
-        return Gate("hold", "No open hold", Outcome.DOES_NOT_CONFORM, text, about, who)
-    return Gate("hold", "No open hold", Outcome.CONFORMS, "No hold is open.", about)
+        return Gate("hold", "Holds", Outcome.DOES_NOT_CONFORM, text, about, who)
+    return Gate("hold", "Holds", Outcome.CONFORMS, "No hold is open.", about)
 
 
 def _worst(findings: Sequence[Finding]) -> Outcome:

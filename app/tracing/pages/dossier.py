@@ -333,11 +333,19 @@ def _visits(checks: Rows) -> dict[int, tuple[str, tuple[str, ...]]]:
         made[check.session_id].append(check)
     return {
         key: (
-            ", ".join(f"{one.moment.value} {one.outcome.replace('_', ' ')}" for one in of_visit),
+            _told_of_checks(of_visit),
             tuple(dict.fromkeys(one.block for one in of_visit)),
         )
         for key, of_visit in made.items()
     }
+
+
+def _told_of_checks(of_visit: list[Any]) -> str:
+    """A session's checks in words; the common case, that all conform, in few of them."""
+    moments = [one.moment.value for one in of_visit]
+    if len(of_visit) > 1 and all(one.outcome == Outcome.CONFORMS for one in of_visit):
+        return f"{', '.join(moments[:-1])} and {moments[-1]} conform"
+    return ", ".join(f"{one.moment.value} {one.outcome.replace('_', ' ')}" for one in of_visit)
 
 
 def _remark(row: Any, replaced: dict[int, str | None], numbers: dict[int, int]) -> str:
