@@ -387,3 +387,16 @@ def test_the_pages_ask_the_same_number_of_queries_however_many_rows(
     three = count(f"/coupons/{coupon.code}")
     bench.read(number, bench.coupon().code, *["85.0"] * 15)
     assert count(f"/coupons/{coupon.code}") == three
+
+
+def test_the_large_verdict_is_on_what_was_just_measured(bench: Bench, visit: Visit) -> None:
+    coupon = bench.coupon()
+    visit.sign_in("mara")
+    address = _opened(visit)
+    entry = visit.get(f"{address}?coupon={coupon.code}")
+    saved = visit.follow(visit.post(f"{address}/readings", **_readings(entry.text))).text
+    large, whole = saved.split("The coupon as a whole:")
+    assert (
+        words(large).rstrip().endswith("conforms provisional Provisional until the closing check.")
+    )
+    assert words(whole).lstrip().startswith("not proven provisional")

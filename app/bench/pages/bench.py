@@ -21,8 +21,9 @@ from app.bench.forms import (
 from app.bench.queries.places import Offer
 from app.bench.queries.sessions import BenchAtWork
 from app.bench.queries.waiting import Expected
-from app.bench.records import CheckMoment
+from app.bench.records import CheckMoment, CouponVerdict
 from app.bench.rules.bracketing import Standing, day_of
+from app.bench.rules.verdict import verdict_on
 from app.equipment.records import ReferenceBlock
 from app.errors import Refusal
 from app.judging.units import Quantity
@@ -193,14 +194,24 @@ def _session_page(
         may_close=bench.standing is Standing.OPEN and _may_check(bench, by, CheckMoment.CLOSING),
         blocks=[(block.code, _block_words(block)) for block in blocks],
         groups=groups,
-        saves=[(one, verdicts[one.coupon_id]) for one in saves],
+        saves=[
+            (one, verdicts[one.coupon_id], _on_quantity(verdicts[one.coupon_id], bench))
+            for one in saves
+        ],
         saved=verdicts[saved.coupon_id] if saved else None,
+        saved_on=_on_quantity(verdicts[saved.coupon_id], bench) if saved else None,
         saved_coupon=asked.saved.upper(),
         typed=dict(asked.typed),
         sentence=refusal.sentence if refusal else None,
         problems=refusal.fields if refusal else {},
         figures=figures_keyed(asked.typed),
     )
+
+
+def _on_quantity(judged: CouponVerdict, bench: BenchAtWork) -> str:
+    """The verdict on what is measured in this session; on the whole where they are not apart."""
+    on = verdict_on(judged.paper, bench.quantity)
+    return on.value if on is not None else judged.verdict
 
 
 def _block_words(block: ReferenceBlock) -> str:

@@ -131,6 +131,24 @@ def verdict_paper(judged: Judged, *, entry: dict[str, Any] | None) -> dict[str, 
     }
 
 
+def verdict_on(paper: dict[str, Any], quantity: str) -> Verdict | None:
+    """What a kept verdict says of one quantity alone, by its own findings.
+
+    None where it says nothing of it, or where a retest decides, which is over all quantities. At
+    the bench each quantity is measured in a session of its own; a coupon whose hardness conforms
+    is not proven as a whole until its conductivity is measured too.
+    """
+    findings = paper["findings"]
+    if any(finding["code"] == "retest" for finding in findings):
+        return None
+    own = [
+        Finding(finding["code"], Outcome(finding["outcome"]), finding["text"])
+        for finding in findings
+        if finding["code"].split(".")[0] == quantity and finding["outcome"] != Outcome.NOTE
+    ]
+    return worst(own) if own else None
+
+
 def finding_paper(finding: Finding) -> dict[str, Any]:
     """A finding with its working, as texts."""
     return {
