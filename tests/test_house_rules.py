@@ -8,11 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from alembic import command
+from alembic import command as alembic
 
 import app.main  # noqa: F401 - so that every subject's tables are known
+from app.cli.command import command
 from app.cli.migrate import alembic_config
 from app.database import Base
+from app.settings import Settings
 
 ROOT = Path(__file__).parent.parent
 APP = ROOT / "app"
@@ -42,12 +44,12 @@ def test_the_subjects_stand_on_each_other_in_one_order() -> None:
 
 
 def test_the_migrations_make_what_the_program_expects(database_url: str) -> None:
-    command.check(alembic_config(database_url))
+    alembic.check(alembic_config(database_url))
 
 
 def test_the_migrations_go_down_and_up_again(database_url: str) -> None:
-    command.downgrade(alembic_config(database_url), "base")
-    command.upgrade(alembic_config(database_url), "head")
+    alembic.downgrade(alembic_config(database_url), "base")
+    alembic.upgrade(alembic_config(database_url), "head")
 
 
 def test_every_append_only_table_has_its_triggers() -> None:
@@ -124,6 +126,21 @@ def test_templates_have_no_inline_style_or_script() -> None:
     forbidden = re.compile(r"<style|\sstyle=|<script(?![^>]*\ssrc=)|\son[a-z]+=\"", re.IGNORECASE)
     for path in (ROOT / "templates").rglob("*.html"):
         assert not forbidden.search(path.read_text()), path
+
+
+def test_every_setting_is_explained_in_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text()
+    for name in Settings.model_fields:
+        # The demonstration alone sets "demo"; nobody else has a use for it.
+        assert name == "demo" or f"`TEMPERBOOK_{name.upper()}`" in readme, name
+
+
+def test_every_command_is_shown_in_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text()
+    for found in command.registered_commands:
+        assert found.callback is not None
+        name = found.name or found.callback.__name__.replace("_", "-")
+        assert f"temperbook {name}" in readme, name
 
 
 def test_nothing_of_the_workshop_is_named_in_the_project() -> None:

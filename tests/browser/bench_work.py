@@ -80,10 +80,21 @@ class Bench:
             page.get_by_role("button", name="Show").click()
         expect(page.locator(".bench__station + p")).to_contain_text(coupon)
 
-    def measure(self, coupon: str, figures: Sequence[str], *, hardness: bool) -> None:
-        """Scan a coupon and record its readings; ends with its verdict on the page."""
+    def measure(
+        self, coupon: str, figures: Sequence[str], *, hardness: bool, verdict: str, whole: str
+    ) -> None:
+        """Scan a coupon and record its readings.
+
+        Ends with the verdict on what was read, large, and the verdict on the coupon as a whole
+        where that is another.
+        """
         page = self.desk.page
         self.scan(coupon)
         self.key(figures, "Record and judge", confirm=hardness)
         expect(page.locator("#saved")).to_have_text(f"Coupon {coupon} is recorded")
-        expect(page.locator(".verdict--bench")).to_contain_text("provisional")
+        expect(page.locator(".verdict--bench")).to_have_text(f"{verdict} provisional")
+        told = page.locator("[aria-labelledby=saved] [role=status]")
+        if whole != verdict:
+            expect(told).to_contain_text(f"The coupon as a whole: {whole} provisional")
+        else:
+            expect(told).not_to_contain_text("as a whole")
