@@ -78,9 +78,7 @@ def test_a_record_with_a_gap_exits_3(run):
 def test_plain_output_is_read_with_its_working(run):
     status, out, _ = run(GOOD, as_json=False)
     assert status == 0
-    assert out.startswith(
-        "Verdict: conforms\nCycle:   K-1\nStage 1: soak from 1 min 10 s"
-    )
+    assert out.startswith("Verdict: conforms\nCycle:   K-1\nStage 1: soak from 1 min 10 s")
     assert "elapsed 630 s" in out
 
 
