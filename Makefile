@@ -19,7 +19,7 @@ lint: .venv/ready-dev  ## style, types, and the order of the subjects
 	@$(BIN)/lint-imports
 
 bench: .venv/ready-dev  ## speed and memory, as ratios to bare libraries measured in the same run
-	@$(BIN)/python -m tests.speed
+	@$(BIN)/python -W ignore -m tests.speed
 
 lock: .venv/ready-dev  ## choose the newest versions again; review what changes
 	@$(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.11 --generate-hashes \
