@@ -5,6 +5,7 @@ deciding session takes the write lock as it begins (``BEGIN IMMEDIATE``; on Post
 lock), because the trail is a chain with one head.
 """
 
+import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -98,6 +99,11 @@ class Paper(TypeDecorator[Json]):
 def paper_text(paper: Json) -> str:
     """The one text form of a JSON paper in the database: keys in order, no spaces."""
     return json.dumps(paper, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def paper_sha256(paper: Json) -> str:
+    """SHA-256 of a paper's one text form, 64 lower-case hexadecimal digits."""
+    return hashlib.sha256(paper_text(paper).encode()).hexdigest()
 
 
 def words_of(kind: type[StrEnum]) -> Enum:

@@ -46,7 +46,3 @@ class Conflict(Refusal):
 
 class BadFile(Refusal):
     """A file that cannot be read exactly; names the file, the row or field, and the remedy."""
-
-
-class TamperEvident(TemperbookError):
-    """The trail or a record no longer matches what was written."""

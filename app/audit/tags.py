@@ -7,7 +7,6 @@ class Tag(StrEnum):
     """What was done."""
 
     PERSON_ADDED = "people:person:added"
-    PERSON_CHANGED = "people:person:changed"
     SIGNED_IN = "people:sign_in:opened"
     SIGN_IN_REFUSED = "people:sign_in:refused"
     SIGNED_OUT = "people:sign_in:ended"
@@ -35,7 +34,6 @@ class Tag(StrEnum):
     LOAD_PLANNED = "loads:load:planned"
     LEAK_CHECKED = "loads:leak_check:recorded"
     RECORD_IMPORTED = "loads:furnace_record:imported"
-    RECORD_JUDGED = "loads:furnace_record:judged"
     SENSOR_EXCLUDED = "loads:sensor:excluded"
     UNWRAPPED = "loads:unwrapping:recorded"
 

@@ -1,7 +1,6 @@
 """Furnaces, sensors, testers and reference blocks: their pages and the forms that register them."""
 
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -31,7 +30,7 @@ from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import Typed, TypedForm, parse
-from app.web.page import Page, PageMaker, Records, now
+from app.web.page import Page, PageMaker, Records
 
 router = APIRouter()
 
@@ -49,7 +48,7 @@ def submit_furnace(page: Page, records: Records, by: SignedIn, typed: TypedForm)
     """Register a furnace."""
     try:
         form = parse(FurnaceForm, typed)
-        code = service.register_furnace(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.register_furnace(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _register_page(page, by, "furnace", typed=typed, refusal=refusal)
     notice = f"Furnace {code} is registered. Enter its survey, accuracy test and calibration next."
@@ -79,7 +78,7 @@ def submit_furnace_check(
             report=form.report,
             note=form.note,
             by=by,
-            at=_shop_time(page),
+            at=page.shop_time(),
         )
     except Refusal as refusal:
         return _furnace_page(page, records, by, code, typed=typed, refusal=refusal)
@@ -97,7 +96,7 @@ def submit_sensor(page: Page, records: Records, by: SignedIn, typed: TypedForm) 
     """Register a sensor."""
     try:
         form = parse(SensorForm, typed)
-        code = service.register_sensor(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.register_sensor(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _register_page(page, by, "sensor", typed=typed, refusal=refusal)
     notice = f"Sensor {code} is registered. Enter its certificate next."
@@ -107,7 +106,7 @@ def submit_sensor(page: Page, records: Records, by: SignedIn, typed: TypedForm) 
 @router.get("/sensors")
 def show_sensors(page: Page, records: Records, by: SignedIn, after: str = "") -> Response:
     """All sensors by identity, with where each stands, a part at a time."""
-    today = _shop_time(page).date()
+    today = page.shop_time().date()
     with records.read() as session:
         lines = queries.sensors(session, on=today, after=after, most=_SENSORS_SHOWN + 1)
     shown = lines[:_SENSORS_SHOWN]
@@ -140,7 +139,7 @@ def submit_sensor_certificate(
             certificate=form.certificate,
             corrections=form.corrections,
             by=by,
-            at=_shop_time(page),
+            at=page.shop_time(),
         )
     except Refusal as refusal:
         return _sensor_page(page, records, by, code, typed=typed, refusal=refusal)
@@ -159,7 +158,7 @@ def submit_tester(page: Page, records: Records, by: SignedIn, typed: TypedForm) 
     """Register a tester."""
     try:
         form = parse(TesterForm, typed)
-        code = service.register_tester(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.register_tester(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _register_page(page, by, "tester", typed=typed, refusal=refusal)
     notice = f"Tester {code} is registered. Enter its certificate next."
@@ -187,7 +186,7 @@ def submit_tester_certificate(
             certificate=form.certificate,
             expanded_uncertainty=form.expanded_uncertainty,
             by=by,
-            at=_shop_time(page),
+            at=page.shop_time(),
         )
     except Refusal as refusal:
         return _tester_page(page, records, by, code, typed=typed, refusal=refusal)
@@ -206,7 +205,7 @@ def submit_block(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
     """Register a reference block."""
     try:
         form = parse(BlockForm, typed)
-        code = service.register_block(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.register_block(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _register_page(page, by, "block", typed=typed, refusal=refusal)
     return page.see_other("/blocks", code, notice=f"Reference block {code} is registered.")
@@ -215,7 +214,7 @@ def submit_block(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
 @router.get("/blocks/{code:path}")
 def show_block(page: Page, records: Records, by: SignedIn, code: str) -> Response:
     """A reference block, its certified value, and whether it may still be used."""
-    today = _shop_time(page).date()
+    today = page.shop_time().date()
     with records.read() as session:
         block = queries.block(session, code.upper())
         return page.show(
@@ -260,7 +259,7 @@ def _furnace_page(
     with records.read() as session:
         furnace = queries.furnace(session, code.upper())
         checks = queries.furnace_checks(session, furnace.id)
-        papers = queries.furnace_due(checks, on=_shop_time(page).date())
+        papers = queries.furnace_due(checks, on=page.shop_time().date())
         return page.show(
             "equipment/furnace.html",
             furnace=furnace,
@@ -288,7 +287,7 @@ def _sensor_page(
         return page.show(
             "equipment/sensor.html",
             sensor=sensor,
-            due=queries.certificates_due(certificates, on=_shop_time(page).date()),
+            due=queries.certificates_due(certificates, on=page.shop_time().date()),
             certificates=certificates,
             **_common(session, by, "sensor", sensor.code),
             **kept(typed, refusal),
@@ -310,7 +309,7 @@ def _tester_page(
         return page.show(
             "equipment/tester.html",
             tester=tester,
-            due=queries.certificates_due(certificates, on=_shop_time(page).date()),
+            due=queries.certificates_due(certificates, on=page.shop_time().date()),
             certificates=certificates,
             blocks=[
                 one
@@ -333,8 +332,3 @@ def _common(session: Any, by: Actor, kind: str, code: str) -> dict[str, Any]:
 
 def _term(form: TermForm) -> service.Term:
     return service.Term(form.done_on, form.due_on)
-
-
-def _shop_time(page: PageMaker) -> datetime:
-    """The clock, in the shop's zone: its day is the shop's day."""
-    return now().astimezone(page.settings.zone)

@@ -3,7 +3,6 @@
 No database: papers, seats and traces in, a verdict and its paper out.
 """
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from app.database import paper_text
+from app.database import paper_sha256
 from app.documents.cycle import cycle_of, cycle_paper_from
 from app.documents.record_verdict import record_verdict_to_json
 from app.judging.crossings import band_parts
@@ -36,11 +35,6 @@ class JudgedRecord:
     def paper_sha256(self) -> str:
         """SHA-256 of the paper's text form."""
         return paper_sha256(self.paper)
-
-
-def paper_sha256(paper: dict[str, Any]) -> str:
-    """SHA-256 of a paper's one text form."""
-    return hashlib.sha256(paper_text(paper).encode()).hexdigest()
 
 
 def cycle_for_load(

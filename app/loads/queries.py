@@ -107,14 +107,6 @@ def load(session: Session, code: str) -> Load:
     return found
 
 
-def load_by_id(session: Session, load_id: int) -> Load:
-    """The load of that key; NotFound if there is none."""
-    found = session.get(Load, load_id)
-    if found is None:
-        raise NotFound("That load is not on record.")
-    return found
-
-
 def seats(session: Session, load_id: int) -> Seats:
     """The load's panels, coupons and sensors with their stations; three queries."""
     panels = session.execute(

@@ -20,7 +20,7 @@ from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements
 from app.web.entries import kept
 from app.web.forms import TypedForm, parse
-from app.web.page import Page, PageMaker, Records, now
+from app.web.page import Page, PageMaker, Records
 
 router = APIRouter()
 
@@ -33,7 +33,7 @@ _LOTS_IN_INDEX = 8
 @router.get("/shop")
 def show_shop(page: Page, records: Records, by: SignedIn) -> Response:
     """Equipment, requirements and material, each with where it stands."""
-    at = _shop_time(page)
+    at = page.shop_time()
     with records.read() as session:
         return page.show(
             "panels/shop.html",
@@ -108,7 +108,7 @@ def submit_lot(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> 
             certificate=form.certificate,
             received_on=form.received_on,
             by=by,
-            at=_shop_time(page),
+            at=page.shop_time(),
         )
     except Refusal as refusal:
         return _register_page(page, by, "lot", typed=typed, refusal=refusal)
@@ -127,7 +127,7 @@ def submit_panel(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
     """Register a panel."""
     try:
         form = parse(PanelForm, typed)
-        code = service.register_panel(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.register_panel(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _register_page(page, by, "panel", typed=typed, refusal=refusal)
     return page.see_other("/panels", code, notice=f"Panel {code} is registered.")
@@ -152,7 +152,7 @@ def submit_coupons(page: Page, records: Records, by: SignedIn, typed: TypedForm)
             thickness_mm=form.thickness_mm,
             surface=form.surface,
             by=by,
-            at=_shop_time(page),
+            at=page.shop_time(),
         )
     except Refusal as refusal:
         return _register_page(page, by, "coupons", typed=typed, refusal=refusal)
@@ -173,7 +173,7 @@ def submit_custody(page: Page, records: Records, by: SignedIn, typed: TypedForm)
     """Record a hand-over and ask for the next coupon."""
     try:
         form = parse(CustodyForm, typed, zone=page.settings.zone)
-        code = service.record_custody(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.record_custody(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _custody_page(page, records, by, typed=typed, refusal=refusal)
     onward = urlencode({"step": form.step.value, "place": form.place})
@@ -188,7 +188,7 @@ def submit_coupon_custody(
     given = {**typed, "coupon": code}
     try:
         form = parse(CustodyForm, given, zone=page.settings.zone)
-        code = service.record_custody(records, **form.model_dump(), by=by, at=_shop_time(page))
+        code = service.record_custody(records, **form.model_dump(), by=by, at=page.shop_time())
     except Refusal as refusal:
         return _custody_page(page, records, by, typed=given, refusal=refusal)
     return page.see_other("/coupons", code, notice=f"{code}: {form.step.value}, {form.place}.")
@@ -278,8 +278,3 @@ def _requirements(session: Any, at: datetime) -> dict[str, Any]:
             (shown, requirements.state_of(shown, at), waiting)
         )
     return lines
-
-
-def _shop_time(page: PageMaker) -> datetime:
-    """The clock, in the shop's zone: its day is the shop's day."""
-    return now().astimezone(page.settings.zone)

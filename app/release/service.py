@@ -4,7 +4,6 @@ Each is signed by a person who proves themselves again, keeps the evidence as it
 only if nobody decided, and nothing in the evidence moved, since the person read it.
 """
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -15,7 +14,7 @@ from sqlalchemy.orm import Session
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, Database, paper_text
+from app.database import Base, Database, paper_sha256
 from app.errors import Conflict, NotAllowed, Refusal
 from app.judging.verdict import Outcome, Verdict
 from app.panels import queries as panels
@@ -64,11 +63,7 @@ def case_of(facts: PanelFacts) -> Case:
     """The evidence, what it recommends and where the panel stands, from the facts alone."""
     gates = tuple(evidence(facts))
     paper = snapshot(facts, gates)
-    return Case(facts, gates, recommend(gates), standing_of(facts), paper, _digest(paper))
-
-
-def _digest(paper: dict[str, Any]) -> str:
-    return hashlib.sha256(paper_text(paper).encode()).hexdigest()
+    return Case(facts, gates, recommend(gates), standing_of(facts), paper, paper_sha256(paper))
 
 
 def place_hold(database: Database, code: str, *, reason: str, by: Actor, at: datetime) -> None:
@@ -254,7 +249,7 @@ def _decide(
         session,
         proof,
         meaning=Meaning.RELEASED if released else Meaning.DISPOSED,
-        content_sha256=_digest(content),
+        content_sha256=paper_sha256(content),
         at=at,
     )
     decision = Decision(
@@ -289,4 +284,4 @@ def is_intact(facts: PanelFacts, number: int) -> bool:
         reason=made.reason,
         evidence_sha256=made.evidence_sha256,
     )
-    return _digest(content) == made.signed_sha256
+    return paper_sha256(content) == made.signed_sha256

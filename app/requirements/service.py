@@ -1,6 +1,5 @@
 """Decisions about acceptance tables and cycles: to write, to verify, to withdraw a revision."""
 
-import hashlib
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,7 +14,7 @@ from app.audit.identities import as_code, claim
 from app.audit.records import Identity
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, Database, paper_text
+from app.database import Base, Database, paper_sha256
 from app.documents.cycle import cycle_paper_from
 from app.documents.paper import Paper, load_paper
 from app.documents.table import load_table, table_to_json
@@ -242,7 +241,7 @@ def signed_content(revision: Revision, *, in_force_from: datetime) -> str:
         "source_document": revision.source_document,
         "in_force_from": moment_text(in_force_from),
     }
-    return _digest(content)
+    return paper_sha256(content)
 
 
 def _write(
@@ -265,7 +264,7 @@ def _write(
             requirement_id=requirement.id,
             revision=named.revision,
             paper=content,
-            paper_sha256=_digest(content),
+            paper_sha256=paper_sha256(content),
             shop_rules=shop_rules,
             source_document=source_document.strip(),
             written_by_id=by.id,
@@ -341,10 +340,6 @@ def _cycle_content(paper: str | bytes, filename: str) -> dict[str, Any]:
     checked = cycle_paper_from({**given, "sensors": [_LOAD_SENSOR]}, filename=filename)
     content = checked.model_dump(mode="json", by_alias=True)
     return {key: kept for key, kept in content.items() if key not in _OF_THE_LOAD}
-
-
-def _digest(content: dict[str, Any]) -> str:
-    return hashlib.sha256(paper_text(content).encode()).hexdigest()
 
 
 def _refuse_paper(fault: BadFile) -> NoReturn:

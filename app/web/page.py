@@ -88,6 +88,10 @@ class PageMaker:
         settings: Settings = self._request.app.state.settings
         return settings
 
+    def shop_time(self) -> datetime:
+        """The clock, in the shop's zone: its day is the shop's day."""
+        return now().astimezone(self.settings.zone)
+
     def show(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
         """The page; ``values`` are finished: a template neither queries nor computes."""
         visitor = getattr(self._request.state, "visitor", None)

@@ -29,6 +29,7 @@ from app.errors import Refusal
 from app.judging.units import Quantity
 from app.people.rights import Act, Role, may
 from app.people.signed_in import SignedIn
+from app.web.entries import kept
 from app.web.forms import TypedForm
 from app.web.page import Page, PageMaker, Records, now
 
@@ -144,13 +145,11 @@ def _bench_page(
         recent = queries.recent_sessions(session)
     return page.show(
         "bench/bench.html",
-        status=refusal.status if refusal else 200,
         testers=testers,
         waiting=waiting,
         recent=recent,
         may_measure=may(by, Act.MEASURE),
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(refusal=refusal),
     )
 
 
@@ -183,7 +182,6 @@ def _session_page(
     check = _check(bench, by, asked)
     return page.show(
         "bench/session.html",
-        status=refusal.status if refusal else 200,
         bench=bench,
         mine=mine,
         is_open=bench.standing is Standing.OPEN,
@@ -201,9 +199,7 @@ def _session_page(
         saved=verdicts[saved.coupon_id] if saved else None,
         saved_on=_on_quantity(verdicts[saved.coupon_id], bench) if saved else None,
         saved_coupon=asked.saved.upper(),
-        typed=dict(asked.typed),
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(asked.typed, refusal),
         figures=figures_keyed(asked.typed),
     )
 

@@ -31,6 +31,7 @@ from app.panels.queries import custody
 from app.people.queries import acts_about, names
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
+from app.web.entries import kept
 from app.web.forms import Typed, TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -219,7 +220,6 @@ def _coupon_page(
     at_hand = bool(file) and bool(steps) and steps[-1].step in AT_HAND
     return page.show(
         "bench/coupon.html",
-        status=refusal.status if refusal else 200,
         place=place,
         steps=[(one, people[one.by_id]) for one in steps],
         readings=readings,
@@ -238,10 +238,8 @@ def _coupon_page(
         causes=[(cause.value, cause.value) for cause in VoidCause],
         tests=_laboratory_tests(file),
         submission=opened.typed.get("submission") or secrets.token_urlsafe(24),
-        typed=dict(opened.typed),
         figures=figures_keyed(opened.typed),
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(opened.typed, refusal),
         **shown,
     )
 

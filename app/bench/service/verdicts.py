@@ -1,6 +1,5 @@
 """Judge coupons again inside the decision that changed what their verdicts rest on."""
 
-import hashlib
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import datetime, tzinfo
@@ -16,7 +15,7 @@ from app.bench import queries
 from app.bench.records import CouponVerdict, Reading, Retest
 from app.bench.rules.coupon_file import CouponFile, first_test, further_sets, judge_file
 from app.bench.rules.verdict import RULES_VERSION, Judged, verdict_paper
-from app.database import paper_text
+from app.database import paper_sha256
 from app.documents.coupon import coupon_to_json
 from app.documents.table import entry_key_to_json
 
@@ -110,4 +109,4 @@ def _inputs_digest(file: CouponFile, files: Mapping[int, CouponFile], zone: tzin
             for coupon_id in (file.retest.coupons if file.retest is not None else ())
         ],
     }
-    return hashlib.sha256(paper_text(inputs).encode()).hexdigest()
+    return paper_sha256(inputs)

@@ -11,6 +11,7 @@ from app.loads.judged import JudgedRecord
 from app.people.records import Meaning
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
+from app.web.entries import kept
 from app.web.forms import Typed, TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -74,14 +75,11 @@ def _leak_page(
     rules = seen.cycle.shop_rules
     return page.show(
         "loads/leak_check.html",
-        status=refusal.status if refusal else 200,
         load=seen.load,
         panels=[(panel.code, panel.code) for panel in seen.panels],
         limit_kpa=rules.get("leak_limit_kpa"),
         minutes=rules.get("leak_minutes"),
-        typed=typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(typed, refusal),
     )
 
 
@@ -134,14 +132,11 @@ def _unwrapping_page(
     on_panel = [one for one in seats.coupons if panel is not None and one.panel_id == panel.id]
     return page.show(
         "loads/unwrapping.html",
-        status=refusal.status if refusal else 200,
         load=load,
         panels=[one.code for one in seats.panels],
         panel=panel,
         coupons=on_panel,
-        typed=typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(typed, refusal),
     )
 
 
@@ -199,16 +194,13 @@ def _exclusion_page(
         seats = queries.seats(session, load.id)
     return page.show(
         "loads/exclude_sensor.html",
-        status=refusal.status if refusal else 200,
         load=load,
         channels=[
             (one.channel, f"{one.channel}, sensor {one.code}, {one.station}")
             for one in seats.required
         ],
         meaning=Meaning.EXCLUDED_SENSOR.value,
-        typed=typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(typed, refusal),
     )
 
 

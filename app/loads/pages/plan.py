@@ -10,6 +10,7 @@ from app.loads.forms import plan_of, rows_of
 from app.loads.rules import blocking
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
+from app.web.entries import kept
 from app.web.forms import TypedForm
 from app.web.page import Page, PageMaker, Records, now
 
@@ -55,12 +56,8 @@ def _plan_page(
         choices = plan_check.choices(session, at=now())
     return page.show(
         "loads/plan.html",
-        status=refusal.status if refusal else 200,
         rows=rows_of(typed),
         findings=findings,
         against=len(blocking(findings or [])),
-        typed=typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
-        **choices,
+        **{**choices, **kept(typed, refusal)},
     )

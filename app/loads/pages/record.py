@@ -20,6 +20,7 @@ from app.loads.trace_store import unpack_file, unpack_trace
 from app.loads.uploads import Upload, Uploads, upload_folder
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
+from app.web.entries import kept
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -147,12 +148,10 @@ def _choose_page(
         wanted = wanted_of(session, load)
     return page.show(
         "loads/record.html",
-        status=refusal.status if refusal else 200,
         load=load,
         current=wanted.current,
         limit_mb=page.settings.upload_limit_mb,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(refusal=refusal),
         first_use=refusal.load_code if isinstance(refusal, FileInUse) else None,
     )
 
@@ -171,16 +170,13 @@ def _preview_page(
     seen = sniff(_uploads(page).path(waiting), filename=waiting.file_name)
     return page.show(
         "loads/preview.html",
-        status=refusal.status if refusal else 200,
         load=load,
         upload=waiting,
         seen=seen,
         columns=[(name, name) for name in seen.columns],
         channels=_channel_rows(wanted),
         current=wanted.current,
-        typed=_guessed(seen, wanted) if typed is None else typed,
-        sentence=refusal.sentence if refusal else None,
-        problems=refusal.fields if refusal else {},
+        **kept(_guessed(seen, wanted) if typed is None else typed, refusal),
         first_use=refusal.load_code if isinstance(refusal, FileInUse) else None,
     )
 

@@ -14,11 +14,11 @@ from sqlalchemy.orm import Session
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, Database
+from app.database import Base, Database, paper_sha256
 from app.errors import Conflict, Refusal
 from app.judging.trace import Trace
 from app.loads import queries
-from app.loads.judged import JudgedRecord, judge_for_load, paper_sha256
+from app.loads.judged import JudgedRecord, judge_for_load
 from app.loads.record_wanted import (
     Columns,
     Wanted,
