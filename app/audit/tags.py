@@ -13,6 +13,11 @@ class Tag(StrEnum):
 
     FURNACE_REGISTERED = "equipment:furnace:registered"
     FURNACE_CHECK_RECORDED = "equipment:furnace_check:recorded"
+    FURNACE_QUALIFIED = "equipment:furnace:qualified"
+    MAINTENANCE_RECORDED = "equipment:furnace:maintained"
+    REPORT_REVIEWED = "equipment:report:reviewed"
+    GAUGE_REGISTERED = "equipment:vacuum_gauge:registered"
+    GAUGE_CERTIFICATE_RECORDED = "equipment:gauge_certificate:recorded"
     SENSOR_REGISTERED = "equipment:sensor:registered"
     SENSOR_CERTIFICATE_RECORDED = "equipment:sensor_certificate:recorded"
     TESTER_REGISTERED = "equipment:tester:registered"
@@ -26,15 +31,33 @@ class Tag(StrEnum):
     CYCLE_VERIFIED = "requirements:cycle:verified"
     CYCLE_WITHDRAWN = "requirements:cycle:withdrawn"
 
+    PROCEDURE_WRITTEN = "requirements:pyrometry_procedure:written"
+    PROCEDURE_VERIFIED = "requirements:pyrometry_procedure:verified"
+    PROCEDURE_WITHDRAWN = "requirements:pyrometry_procedure:withdrawn"
+    MAPPING_WRITTEN = "requirements:logger_mapping:written"
+    MAPPING_VERIFIED = "requirements:logger_mapping:verified"
+    MAPPING_WITHDRAWN = "requirements:logger_mapping:withdrawn"
+
     LOT_RECEIVED = "panels:lot:received"
     PANEL_REGISTERED = "panels:panel:registered"
     COUPON_REGISTERED = "panels:coupon:registered"
     CUSTODY_RECORDED = "panels:custody:recorded"
 
     LOAD_PLANNED = "loads:load:planned"
+    LOAD_CANCELLED = "loads:load:cancelled"
+    LOAD_STARTED = "loads:load:started"
+    LOAD_ENDED = "loads:load:ended"
+    OTHER_LOT_ACCEPTED = "loads:coupon:other_lot_accepted"
     LEAK_CHECKED = "loads:leak_check:recorded"
     RECORD_IMPORTED = "loads:furnace_record:imported"
+    LAYOUT_CONFIRMED = "loads:furnace_record:layout_confirmed"
+    TOKEN_ISSUED = "loads:logger_token:issued"  # noqa: S105 - an act's name
+    TOKEN_REVOKED = "loads:logger_token:revoked"  # noqa: S105 - an act's name
+    LIVE_OPENED = "loads:live_record:opened"
+    LIVE_ANCHORED = "loads:live_record:anchored"
+    LIVE_CLOSED = "loads:live_record:closed"
     SENSOR_EXCLUDED = "loads:sensor:excluded"
+    PHOTOGRAPH_KEPT = "loads:photograph:kept"
     UNWRAPPED = "loads:unwrapping:recorded"
 
     BENCH_OPENED = "bench:session:opened"

@@ -1,10 +1,11 @@
-"""Furnaces, sensors, testers and reference blocks, and the papers that keep them in date."""
+"""Furnaces, sensors, gauges, testers and blocks, and the reports that keep them in date."""
 
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
 
-from sqlalchemy import ForeignKey, String, Text
+from sqlalchemy import ForeignKey, LargeBinary, String, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, Paper, words_of
@@ -25,6 +26,54 @@ class Furnace(Base):
     instrumentation_type: Mapped[str] = mapped_column(String(8))
     registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     registered_at: Mapped[datetime]
+
+
+class FurnaceQualification(Base):
+    """Which pyrometry procedure governs a furnace, and to which class and type it is kept.
+
+    It counts from ``in_force_from`` on, once a second person has accepted it.
+    """
+
+    __tablename__ = "furnace_qualification"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    furnace_id: Mapped[int] = mapped_column(ForeignKey("furnace.id"), index=True)
+    procedure_id: Mapped[int] = mapped_column(ForeignKey("requirement.id"))
+    furnace_class: Mapped[int]
+    instrumentation_type: Mapped[str] = mapped_column(String(8))
+    in_force_from: Mapped[date]
+    note: Mapped[str] = mapped_column(Text)
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class MaintenanceEvent(Base):
+    """Work on a furnace, with the checks that its procedure asks for after such work."""
+
+    __tablename__ = "maintenance_event"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    furnace_id: Mapped[int] = mapped_column(ForeignKey("furnace.id"), index=True)
+    event: Mapped[str] = mapped_column(String(120))
+    happened_on: Mapped[date]
+    asks_for: Mapped[list[str]] = mapped_column(Paper)
+    """Kinds of check (``FurnaceCheckKind`` values) that must be made anew on or after the day."""
+    note: Mapped[str] = mapped_column(Text)
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class ReportFile(Base):
+    """A report or certificate as it came, byte for byte, under its SHA-256."""
+
+    __tablename__ = "report_file"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    file_name: Mapped[str] = mapped_column(String(200))
+    media_type: Mapped[str] = mapped_column(String(80))
+    size_bytes: Mapped[int]
+    content: Mapped[bytes] = mapped_column(LargeBinary, info={"trail": "digest"}, deferred=True)
+    stored_at: Mapped[datetime]
 
 
 class FurnaceCheckKind(StrEnum):
@@ -50,6 +99,13 @@ class FurnaceCheck(Base):
     note: Mapped[str] = mapped_column(Text)
     entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     entered_at: Mapped[datetime]
+    made_to_class: Mapped[int | None]
+    made_to_type: Mapped[str | None] = mapped_column(String(8))
+    interval: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """The procedure's revision and interval from which ``due_on`` follows; null: entered bare."""
+    results: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """The report's figures: a survey's sensors and zone, a test's or calibration's points."""
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
 
 
 class Sensor(Base):
@@ -77,6 +133,61 @@ class SensorCertificate(Base):
     corrections: Mapped[list[list[str]]] = mapped_column(Paper)
     entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     entered_at: Mapped[datetime]
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+
+
+class VacuumGauge(Base):
+    """A gauge for bag vacuum: at the leak check, or on the logger's vacuum channel."""
+
+    __tablename__ = "vacuum_gauge"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(ForeignKey("identity.code"), unique=True)
+    name: Mapped[str] = mapped_column(String(120))
+    registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    registered_at: Mapped[datetime]
+
+
+class GaugeCertificate(Base):
+    """A gauge's calibration: in date from ``done_on`` to ``due_on``, both included."""
+
+    __tablename__ = "gauge_certificate"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    gauge_id: Mapped[int] = mapped_column(ForeignKey("vacuum_gauge.id"), index=True)
+    done_on: Mapped[date]
+    due_on: Mapped[date]
+    certificate: Mapped[str] = mapped_column(String(120))
+    largest_error_kpa: Mapped[Decimal | None]
+    """Largest error the certificate states, plus or minus, kPa; null where it states none."""
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class ReportReview(Base):
+    """A second person's review of a report; only an accepted one counts. One subject is named."""
+
+    __tablename__ = "report_review"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    furnace_check_id: Mapped[int | None] = mapped_column(
+        ForeignKey("furnace_check.id"), unique=True
+    )
+    sensor_certificate_id: Mapped[int | None] = mapped_column(
+        ForeignKey("sensor_certificate.id"), unique=True
+    )
+    gauge_certificate_id: Mapped[int | None] = mapped_column(
+        ForeignKey("gauge_certificate.id"), unique=True
+    )
+    qualification_id: Mapped[int | None] = mapped_column(
+        ForeignKey("furnace_qualification.id"), unique=True
+    )
+    accepted: Mapped[bool]
+    remark: Mapped[str] = mapped_column(Text)
+    reviewed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    reviewed_at: Mapped[datetime]
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
 
 
 class Tester(Base):

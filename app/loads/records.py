@@ -3,9 +3,9 @@
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any
+from typing import Any, ClassVar
 
-from sqlalchemy import ForeignKey, Index, LargeBinary, String, Text, UniqueConstraint
+from sqlalchemy import BigInteger, ForeignKey, Index, LargeBinary, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, Paper, words_of
@@ -25,6 +25,63 @@ class Load(Base):
     planned_start: Mapped[datetime]
     planned_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     planned_at: Mapped[datetime]
+    planned_end: Mapped[datetime | None]
+    """When the load is expected out of the furnace; papers must be in date until then."""
+    vacuum_gauge_id: Mapped[int | None] = mapped_column(ForeignKey("vacuum_gauge.id"))
+    """The gauge on the logger's vacuum channel."""
+
+
+class LoadCancellation(Base):
+    """A load that will not be run; its panels and coupons are free for another."""
+
+    __tablename__ = "load_cancellation"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    load_id: Mapped[int] = mapped_column(ForeignKey("load.id"), unique=True)
+    reason: Mapped[str] = mapped_column(Text)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime]
+
+
+class LoadStart(Base):
+    """The door was closed and the cycle started, with the gates as they stood."""
+
+    __tablename__ = "load_start"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    load_id: Mapped[int] = mapped_column(ForeignKey("load.id"), unique=True)
+    started_at: Mapped[datetime]
+    findings: Mapped[list[dict[str, Any]]] = mapped_column(Paper)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class LoadEnd(Base):
+    """The load was taken out of the furnace, with the gates as they stood."""
+
+    __tablename__ = "load_end"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    load_id: Mapped[int] = mapped_column(ForeignKey("load.id"), unique=True)
+    ended_at: Mapped[datetime]
+    findings: Mapped[list[dict[str, Any]]] = mapped_column(Paper)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class LotException(Base):
+    """A supervisor accepts a coupon of another lot than its panel's, with a reason, signed."""
+
+    __tablename__ = "lot_exception"
+    __table_args__ = (UniqueConstraint("coupon_id", "panel_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    coupon_id: Mapped[int] = mapped_column(ForeignKey("coupon.id"))
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
+    reason: Mapped[str] = mapped_column(Text)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime]
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
 
 
 class LoadPanel(Base):
@@ -42,17 +99,25 @@ class LoadPanel(Base):
     former: Mapped[str] = mapped_column(String(80))
     treatment_number: Mapped[int]
     """Which thermal treatment of the panel this is, counting those it came with."""
+    x_mm: Mapped[Decimal | None]
+    """Where the panel's lower left corner lies in the furnace's surveyed zone, along it."""
+    y_mm: Mapped[Decimal | None]
+    turned: Mapped[bool | None]
+    """Whether the panel's length lies across the zone."""
 
 
 class LoadCoupon(Base):
-    """A coupon's station on a panel: x along the length, y across, 0 to 1. A coupon rides once."""
+    """A coupon's station on a panel: x along the length, y across, 0 to 1.
+
+    A coupon rides once; a cancelled load was no ride.
+    """
 
     __tablename__ = "load_coupon"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     load_id: Mapped[int] = mapped_column(ForeignKey("load.id"), index=True)
     panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
-    coupon_id: Mapped[int] = mapped_column(ForeignKey("coupon.id"), unique=True)
+    coupon_id: Mapped[int] = mapped_column(ForeignKey("coupon.id"), index=True)
     station: Mapped[str] = mapped_column(String(40))
     x: Mapped[Decimal]
     y: Mapped[Decimal]
@@ -102,6 +167,9 @@ class LeakCheck(Base):
     by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     taken_at: Mapped[datetime]
     entered_at: Mapped[datetime]
+    gauge_id: Mapped[int | None] = mapped_column(ForeignKey("vacuum_gauge.id"))
+    typed: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """Unit and figures as they were read off the gauge, where not kPa below ambient."""
     __table_args__ = (Index("ix_leak_check_load_id_id", "load_id", "id"),)
 
 
@@ -137,6 +205,59 @@ class FurnaceRecord(Base):
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("furnace_record.id"), unique=True)
     imported_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     imported_at: Mapped[datetime]
+    mapping_revision_id: Mapped[int | None] = mapped_column(ForeignKey("requirement_revision.id"))
+    """The approved mapping it was read by; null where its columns were chosen by hand."""
+    notes: Mapped[list[str] | None] = mapped_column(Paper)
+    """What the reader noticed: rows dropped as identical, holes between files."""
+
+
+class RecordFile(Base):
+    """A further file of a record that came in several; ``position`` counts from 2."""
+
+    __tablename__ = "record_file"
+    __table_args__ = (UniqueConstraint("record_id", "position"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    record_id: Mapped[int] = mapped_column(ForeignKey("furnace_record.id"))
+    position: Mapped[int]
+    file_sha256: Mapped[str] = mapped_column(ForeignKey("stored_file.sha256"), index=True)
+    file_name: Mapped[str] = mapped_column(String(200))
+
+
+class LayoutConfirmation(Base):
+    """A second person compared the columns as read by hand with the file, signed."""
+
+    __tablename__ = "layout_confirmation"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    record_id: Mapped[int] = mapped_column(ForeignKey("furnace_record.id"), unique=True)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime]
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+
+
+class RecordDoubts(Base):
+    """What looks odd about a record, as noticed when it came in. Notes; they decide nothing."""
+
+    __tablename__ = "record_doubts"
+
+    record_id: Mapped[int] = mapped_column(ForeignKey("furnace_record.id"), primary_key=True)
+    findings: Mapped[list[dict[str, Any]]] = mapped_column(Paper)
+
+
+class TraceMark(Base):
+    """A fingerprint of a piece of a channel, by which a trace seen earlier is found again.
+
+    Derived from the trace alone, so it is not on the trail.
+    """
+
+    on_trail: ClassVar[bool] = False
+    __tablename__ = "trace_mark"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    record_id: Mapped[int] = mapped_column(ForeignKey("furnace_record.id"), index=True)
+    channel: Mapped[str] = mapped_column(String(40))
+    mark: Mapped[int] = mapped_column(BigInteger, index=True)
 
 
 class RecordTrace(Base):
@@ -180,6 +301,18 @@ class RecordVerdict(Base):
     judged_at: Mapped[datetime]
 
 
+class RecordSummary(Base):
+    """What each deciding sensor saw: arrival, lowest, mean, highest in the soak, equivalent time.
+
+    ``paper`` has one object a sensor, by channel. Kept beside its verdict for history and pictures.
+    """
+
+    __tablename__ = "record_summary"
+
+    verdict_id: Mapped[int] = mapped_column(ForeignKey("record_verdict.id"), primary_key=True)
+    paper: Mapped[list[dict[str, Any]]] = mapped_column(Paper, info={"trail": "digest"})
+
+
 class Unwrapping(Base):
     """What was found when a panel was unwrapped; a later row for the same panel corrects it."""
 
@@ -196,3 +329,40 @@ class Unwrapping(Base):
     by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     taken_at: Mapped[datetime]
     entered_at: Mapped[datetime]
+
+
+class SurfaceFinding(Base):
+    """Something the surface search found, and where: x along the panel, y across, 0 to 1."""
+
+    __tablename__ = "surface_finding"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unwrapping_id: Mapped[int] = mapped_column(ForeignKey("unwrapping.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(80))
+    x: Mapped[Decimal]
+    y: Mapped[Decimal]
+    size_mm: Mapped[Decimal | None]
+    words: Mapped[str] = mapped_column(Text)
+
+
+class Photograph(Base):
+    """A photograph taken at unwrapping, byte for byte."""
+
+    __tablename__ = "photograph"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    load_id: Mapped[int] = mapped_column(ForeignKey("load.id"))
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
+    surface_finding_id: Mapped[int | None] = mapped_column(
+        ForeignKey("surface_finding.id"), index=True
+    )
+    caption: Mapped[str] = mapped_column(String(200))
+    file_name: Mapped[str] = mapped_column(String(200))
+    media_type: Mapped[str] = mapped_column(String(40))
+    width_px: Mapped[int]
+    height_px: Mapped[int]
+    sha256: Mapped[str] = mapped_column(String(64))
+    content: Mapped[bytes] = mapped_column(LargeBinary, info={"trail": "digest"}, deferred=True)
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+    __table_args__ = (Index("ix_photograph_load_id_panel_id", "load_id", "panel_id"),)

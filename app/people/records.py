@@ -46,6 +46,11 @@ class Meaning(StrEnum):
     DISPOSED = "I have reviewed this hold and dispose of it as stated"
     VERIFIED_TABLE = "I have compared every value with the controlled source document"
     VERIFIED_CYCLE = "I have compared every parameter with the controlled process document"
+    VERIFIED_PROCEDURE = "I have compared every value with the controlled pyrometry procedure"
+    VERIFIED_MAPPING = "I have compared what this mapping reads with the logger's own export"
+    REVIEWED_REPORT = "I have reviewed this report's results and accept or reject them as stated"
+    LOT_EXCEPTION = "I accept this coupon of another lot for the reason stated"
+    CONFIRMED_LAYOUT = "I have compared the columns as read with the logger's own file"
     EXCLUDED_SENSOR = "I have reviewed this sensor's failure and exclude it"
 
 

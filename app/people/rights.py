@@ -20,14 +20,22 @@ class Act(StrEnum):
     """What can be done; the value completes the sentence "Only ... may ..."."""
 
     ADD_PERSON = "add or change people"
-    REGISTER_EQUIPMENT = "register furnaces, sensors, testers and reference blocks"
+    REGISTER_EQUIPMENT = "register furnaces, sensors, gauges, testers and reference blocks"
+    REVIEW_REPORT = "review reports and certificates"
+    RECORD_MAINTENANCE = "record work on a furnace"
     WRITE_REQUIREMENT = "write acceptance tables and cycles"
     VERIFY_REQUIREMENT = "verify acceptance tables and cycles"
+    WRITE_PROCEDURE = "write pyrometry procedures"
+    WRITE_MAPPING = "write logger mappings"
     RECEIVE_MATERIAL = "receive material and register panels and coupons"
     PLAN_LOAD = "plan a load"
+    START_LOAD = "start or end a load"
+    ACCEPT_OTHER_LOT = "accept a coupon of another lot"
     RECORD_CUSTODY = "hand over coupons"
     CHECK_BAG = "record a bag's leak check"
     IMPORT_RECORD = "import a furnace record"
+    CONFIRM_LAYOUT = "confirm how a furnace record was read"
+    ISSUE_TOKEN = "issue or revoke a logger's token"  # noqa: S105 - an act's words
     EXCLUDE_SENSOR = "exclude a failed sensor"
     UNWRAP = "record an unwrapping"
     MEASURE = "take readings at the bench"
@@ -44,13 +52,21 @@ _I, _S, _E, _A = Role.INSPECTOR, Role.SUPERVISOR, Role.ENGINEER, Role.ADMINISTRA
 MAY: dict[Act, frozenset[Role]] = {
     Act.ADD_PERSON: frozenset({_A}),
     Act.REGISTER_EQUIPMENT: frozenset({_E}),
+    Act.REVIEW_REPORT: frozenset({_S, _E}),
+    Act.RECORD_MAINTENANCE: frozenset({_I, _S, _E}),
     Act.WRITE_REQUIREMENT: frozenset({_E}),
     Act.VERIFY_REQUIREMENT: frozenset({_S}),
+    Act.WRITE_PROCEDURE: frozenset({_E}),
+    Act.WRITE_MAPPING: frozenset({_E, _A}),
     Act.RECEIVE_MATERIAL: frozenset({_I, _S, _E}),
     Act.PLAN_LOAD: frozenset({_I, _S, _E}),
+    Act.START_LOAD: frozenset({_I, _S}),
+    Act.ACCEPT_OTHER_LOT: frozenset({_S}),
     Act.RECORD_CUSTODY: frozenset({_I, _S}),
     Act.CHECK_BAG: frozenset({_I, _S}),
     Act.IMPORT_RECORD: frozenset({_I, _S, _E}),
+    Act.CONFIRM_LAYOUT: frozenset({_S, _E}),
+    Act.ISSUE_TOKEN: frozenset({_A}),
     Act.EXCLUDE_SENSOR: frozenset({_S}),
     Act.UNWRAP: frozenset({_I, _S}),
     Act.MEASURE: frozenset({_I, _S}),

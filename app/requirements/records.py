@@ -1,4 +1,4 @@
-"""Acceptance tables and cycles. A revision is never edited; its verification is its own row."""
+"""Papers that a second person verifies. A revision is never edited; a verification is a row."""
 
 from datetime import datetime
 from enum import StrEnum
@@ -15,10 +15,12 @@ class RequirementKind(StrEnum):
 
     ACCEPTANCE_TABLE = "acceptance table"
     CYCLE = "cycle"
+    PYROMETRY_PROCEDURE = "pyrometry procedure"
+    LOGGER_MAPPING = "logger mapping"
 
 
 class Requirement(Base):
-    """An acceptance table or a cycle, whatever its revision."""
+    """A table, cycle, procedure or mapping, whatever its revision."""
 
     __tablename__ = "requirement"
 
@@ -31,8 +33,8 @@ class Requirement(Base):
 class RequirementRevision(Base):
     """One revision as written.
 
-    ``paper`` is the TABLE.json or CYCLE.json form of DEVELOPERS.md ("Papers"); a cycle's paper
-    names no sensors and no corrections, which belong to the load. ``shop_rules`` are what the shop
+    ``paper`` is the kind's form in ``app/documents``; a cycle's paper names no sensors and no
+    corrections, which belong to the load. ``shop_rules`` are what the shop
     asks besides (of a cycle: ``sensors_per_panel``, ``coupons_per_panel``, ``leak_limit_kpa``,
     ``leak_minutes``, as texts).
     """
