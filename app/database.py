@@ -192,6 +192,8 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
+    # A furnace record is a few thousand pages: its writer should not copy them a second time too.
+    cursor.execute("PRAGMA wal_autocheckpoint=8000")
     cursor.close()
 
 

@@ -18,6 +18,8 @@ from app.database import Database
 from app.equipment import pages as equipment
 from app.errors import Refusal
 from app.loads import pages as loads
+from app.loads.live_watch import Watch
+from app.loads.pages import furnace_history, live_sending
 from app.panels import pages as panels
 from app.people import pages as people
 from app.people.signed_in import NotSignedIn
@@ -75,8 +77,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.database = database
     app.state.templates = templates(settings)
+    app.state.watch = Watch()
     app.mount("/static", _LastingFiles(directory=STATIC), name="static")
     # Own words before identities: /panels/register is asked for before /panels/{code}.
+    app.include_router(furnace_history.router)
     for subject in (people, equipment, requirements, panels, loads, bench, release, tracing):
         app.include_router(subject.router)
     app.add_middleware(_Guard)
@@ -115,6 +119,8 @@ def _ask_to_sign_in(request: Request, _error: Exception) -> Response:
 
 def _show_refusal(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refusal)  # noqa: S101 - registered for this class only
+    if request.url.path.startswith(live_sending.PATH):
+        return live_sending.said_in_json(error)
     return problem_page(
         request,
         status=error.status,

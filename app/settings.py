@@ -30,6 +30,8 @@ class Settings(BaseSettings):
     """Shows the banner that limits are invented. Set by the demonstration only."""
     upload_limit_mb: int = 128
     """Largest furnace record that is taken, in megabytes (10^6 bytes); larger ones are refused."""
+    photograph_limit_mb: int = 20
+    """Largest photograph that is taken, in megabytes (10^6 bytes)."""
     upload_folder: Path | None = None
     """Where files wait between upload and keeping; beside the SQLite file where none is set."""
     session_hours: float = 12.0

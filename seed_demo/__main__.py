@@ -16,6 +16,7 @@ from app.database import Database
 from app.main import create_app
 from app.settings import Settings, shipped
 from app.web.page import read_every_template
+from seed_demo.live_run import LIVE_LOAD, TOKEN_FILE, go_on_sending, write_run_to_come
 from seed_demo.scenario import PEOPLE, SHOP, SHOP_ZONE
 from seed_demo.seeding import seed
 from seed_demo.seeding_shop import PASSWORD
@@ -29,6 +30,7 @@ _KEPT_S = 86_400.0
 
 TO_DO = (
     ("tashgill", "import {csv} for load L-211; then unwrap its panels"),
+    ("imorrowby", f"watch load {LIVE_LOAD} grow: its logger sends now, and one sensor drifts"),
     ("pquennell", "measure the coupons that wait, from {slip}"),
     ("tashgill", "release panel TW-1064: its readings were taken by somebody else"),
     ("rhalvarth", "dispose of a held panel; answer the void; verify KS-2 revision B"),
@@ -59,7 +61,13 @@ def main() -> None:
     print(welcome(port, asked.folder))
     app = create_app(settings)
     read_every_template(app.state.templates)
-    uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning")
+    sender = go_on_sending(asked.folder / "files", port)
+    try:
+        uvicorn.run(app, host="127.0.0.1", port=port, log_level="warning")
+    finally:
+        if sender is not None:
+            sender.terminate()
+            sender.wait()
 
 
 def _asked() -> argparse.Namespace:
@@ -97,9 +105,18 @@ def fill(folder: Path, settings: Settings) -> None:
     began, now = time.monotonic(), datetime.now(UTC)
     migrate(settings.database_url)
     database = Database(settings.database_url)
-    seed(database, settings, now, tell=lambda line: print(f"  {line}", flush=True))
+    files = folder / "files"
+    files.mkdir()
+    seed(
+        database,
+        settings,
+        now,
+        tell=lambda line: print(f"  {line}", flush=True),
+        token_file=files / TOKEN_FILE,
+    )
     database.close()
-    write_waiting_files(folder / "files", now)
+    write_waiting_files(files, now)
+    write_run_to_come(files, now)
     note = {"filled_at_s": now.timestamp(), "made_by": made_by()}
     (folder / "filled.json").write_text(json.dumps(note), encoding="utf-8")
     print(f"Filled in {time.monotonic() - began:.0f} s.")

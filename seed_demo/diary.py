@@ -11,7 +11,7 @@ from datetime import UTC, datetime, time, timedelta, tzinfo
 from app.audit.actor import Actor
 from app.database import Database
 
-Act = Callable[[datetime], None]
+Act = Callable[[datetime], object]
 """Something that is done, told the time at which it is done."""
 
 

@@ -44,6 +44,7 @@ class PanelEnd(StrEnum):
     AWAITING_DECISION = "waits for a decision"
     IN_FURNACE = "in the furnace"
     PLANNED = "planned"
+    WAITING = "waits for a load"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,8 +171,11 @@ class Load:
     readings_by: str = "imorrowby"
     decided_by: str = "tashgill"
     lifted_by: str = "rhalvarth"
+    gauge_unit: Literal["kPa", "inHg", "mbar"] = "kPa"
     time_style: Literal["iso", "elapsed"] = "iso"
     unit: Literal["C", "F"] = "C"
+    by_mapping: bool = False
+    """Whether the record comes as the hall logger's own export, read by the shop's mapping."""
 
     @property
     def planned_only(self) -> bool:

@@ -2,26 +2,37 @@
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from app.database import Database
 from app.settings import Settings
 from seed_demo.diary import DemoShop, silent
+from seed_demo.live_run import enter_live_run
 from seed_demo.scenario_loads import LOADS, VOID_ASKED_ON
 from seed_demo.seeding_bench import coupons_of, enter_bench, enter_void_request
 from seed_demo.seeding_decisions import enter_decisions
 from seed_demo.seeding_loads import enter_load, runs_of, unwrapping_day
-from seed_demo.seeding_shop import enter_shop
+from seed_demo.seeding_mappings import TRIED_ON, enter_mappings
+from seed_demo.seeding_plans import enter_plans
+from seed_demo.seeding_shop import PASSWORD, enter_shop
 
 
 def seed(
-    database: Database, settings: Settings, now: datetime, tell: Callable[[str], None] = silent
+    database: Database,
+    settings: Settings,
+    now: datetime,
+    tell: Callable[[str], None] = silent,
+    *,
+    token_file: Path | None = None,
 ) -> None:
     """Fill the empty, migrated ``database``; everything happened before ``now``.
 
     ``settings`` give the shop's zone. ``tell`` gets a line for each load, in the order of the acts.
+    The token of the logger that sends now is written to ``token_file``.
     """
     shop = DemoShop(database, settings.zone, now.astimezone(settings.zone), tell)
     enter_all(shop)
+    enter_live_run(shop, token_file)
     shop.live()
 
 
@@ -29,6 +40,8 @@ def enter_all(shop: DemoShop) -> None:
     """Put the whole scenario into the shop's diary; nothing happens yet."""
     runs = runs_of(LOADS, shop.now)
     enter_shop(shop, LOADS)
+    enter_plans(shop)
+    enter_mappings(shop, runs[TRIED_ON], PASSWORD)
     for load in LOADS:
         run = runs.get(load.number)
         enter_load(shop, load, run)

@@ -5,11 +5,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import partial
 
-import numpy as np
-
 from app.equipment import service as equipment
-from app.equipment.records import FurnaceCheckKind
-from app.equipment.service import Term
 from app.panels import service as panels
 from app.panels.service import Material
 from app.people import service as accounts
@@ -20,17 +16,13 @@ from app.requirements.records import RequirementKind
 from app.requirements.rules import ShopRules
 from app.requirements.service import Named
 from seed_demo.diary import DemoShop
-from seed_demo.furnace_physics import AIR_SENSORS
 from seed_demo.load_plan import LOTS, Load, Lot, Panel, alloy_of_lot
 from seed_demo.scenario import (
-    FURNACES,
     LARGEST_TREATMENT_COUNT,
     PANEL_LENGTH_MM,
     PANEL_WIDTH_MM,
     PEOPLE,
-    SENSORS_PER_FURNACE,
     TESTERS,
-    Furnace,
     Person,
     Tester,
 )
@@ -46,16 +38,12 @@ from seed_demo.scenario_papers import (
     DemoCycle,
     DemoTable,
 )
+from seed_demo.seeding_equipment import ENGINEER, FIRST_DAY, days_from_now, enter_equipment
 
 PASSWORD = "aged at 150 for a day"  # noqa: S105 - shown to everybody who tries the demonstration
-FIRST_DAY = 95
-ENGINEER = "skestle"
 RECEIVER = "pquennell"
 
-_ACCURACY_TEST_EVERY_DAYS = 30
-_RECORDER_EVERY_DAYS = 182
 _CERTIFICATE_DAYS = 180
-_SENSORS_DUE_IN_DAYS = 46
 _BLOCKS_EXPIRE_IN_DAYS = 210
 
 
@@ -63,8 +51,7 @@ def enter_shop(shop: DemoShop, loads: tuple[Load, ...]) -> None:
     """Everything that has to be there before the first load, and what waits beside the loads."""
     for person in PEOPLE:
         shop.enter(shop.day(FIRST_DAY, 7), partial(_open_account, shop, person))
-    for furnace in FURNACES:
-        _enter_furnace(shop, furnace)
+    enter_equipment(shop, PASSWORD)
     for tester in TESTERS:
         shop.enter(shop.day(FIRST_DAY, 10), partial(_register_tester, shop, tester))
     for cycle in (*CYCLES, WAITING_CYCLE):
@@ -80,10 +67,10 @@ def enter_shop(shop: DemoShop, loads: tuple[Load, ...]) -> None:
         at = shop.day((shop.now.date() - begins.date()).days + 3, 10)
         for panel in load.panels:
             if panel.number not in seen:
-                shop.enter(at, partial(_register_panel, shop, panel))
+                shop.enter(at, partial(register_panel, shop, panel))
             seen.add(panel.number)
             cut_at = at + timedelta(minutes=25)
-            shop.enter(cut_at, partial(_register_coupons, shop, panel))
+            shop.enter(cut_at, partial(register_coupons, shop, panel))
 
 
 def _open_account(shop: DemoShop, person: Person, at: datetime) -> None:
@@ -94,88 +81,6 @@ def _open_account(shop: DemoShop, person: Person, at: datetime) -> None:
         roles=[Role(role) for role in person.roles],
         password=PASSWORD,
         by="set-up",
-        at=at,
-    )
-
-
-def _enter_furnace(shop: DemoShop, furnace: Furnace) -> None:
-    """The furnace, its sensors, and its papers, each entered on the day it was made."""
-    shop.enter(shop.day(FIRST_DAY, 8), partial(_register_furnace, shop, furnace))
-    for code in sensors_of(furnace.code).values():
-        shop.enter(shop.day(FIRST_DAY, 9), partial(_register_sensor, shop, code))
-    survey = (-furnace.survey_done_days_ago, furnace.survey_due_in_days)
-    recorder = (furnace.recorder_due_in_days - _RECORDER_EVERY_DAYS, furnace.recorder_due_in_days)
-    papers = [
-        (FurnaceCheckKind.UNIFORMITY_SURVEY, survey),
-        (FurnaceCheckKind.RECORDER_CALIBRATION, recorder),
-    ]
-    for k in range(3):
-        due = furnace.accuracy_test_due_in_days - k * _ACCURACY_TEST_EVERY_DAYS
-        papers.append((FurnaceCheckKind.ACCURACY_TEST, (due - _ACCURACY_TEST_EVERY_DAYS, due)))
-    for kind, (done, due) in papers:
-        entered = shop.day(min(-done, FIRST_DAY), 10, 40)
-        shop.enter(
-            entered, partial(_record_furnace_check, shop, furnace, kind, _term(shop, done, due))
-        )
-
-
-def _term(shop: DemoShop, done_in_days: int, due_in_days: int) -> Term:
-    today = shop.now.date()
-    return Term(today + timedelta(days=done_in_days), today + timedelta(days=due_in_days))
-
-
-def sensors_of(furnace: str) -> dict[str, str]:
-    """The identity of the furnace's own thermocouple on each logger channel."""
-    own = {f"TC{k}": f"{furnace}-TC{k:02d}" for k in range(1, SENSORS_PER_FURNACE + 1)}
-    return own | {channel: f"{furnace}-{channel}" for channel in AIR_SENSORS}
-
-
-def _register_furnace(shop: DemoShop, furnace: Furnace, at: datetime) -> None:
-    equipment.register_furnace(
-        shop.database,
-        code=furnace.code,
-        name=furnace.name,
-        furnace_class=furnace.furnace_class,
-        uniformity_c=Decimal(furnace.uniformity_c),
-        instrumentation_type="B",
-        by=shop.people[ENGINEER],
-        at=at,
-    )
-
-
-def _record_furnace_check(
-    shop: DemoShop, furnace: Furnace, kind: FurnaceCheckKind, term: Term, at: datetime
-) -> None:
-    letters = {
-        FurnaceCheckKind.UNIFORMITY_SURVEY: "US",
-        FurnaceCheckKind.ACCURACY_TEST: "AT",
-        FurnaceCheckKind.RECORDER_CALIBRATION: "RC",
-    }
-    equipment.record_furnace_check(
-        shop.database,
-        furnace=furnace.code,
-        kind=kind,
-        term=term,
-        passed=True,
-        report=f"{letters[kind]}-{furnace.code}-{term.done_on:%y%m%d}",
-        note="",
-        by=shop.people[ENGINEER],
-        at=at,
-    )
-
-
-def _register_sensor(shop: DemoShop, code: str, at: datetime) -> None:
-    """A thermocouple with its certificate: at 150 degC up to 0.2 degC to add or take off."""
-    by = shop.people[ENGINEER]
-    equipment.register_sensor(shop.database, code=code, thermocouple_type="T", by=by, at=at)
-    steps = int(np.random.default_rng(list(code.encode())).integers(-2, 3))
-    equipment.record_sensor_certificate(
-        shop.database,
-        sensor=code,
-        term=_term(shop, _SENSORS_DUE_IN_DAYS - _CERTIFICATE_DAYS, _SENSORS_DUE_IN_DAYS),
-        certificate=f"SC-{code}",
-        corrections=f"20 0.0\n150 {steps / 10:+.1f}\n",
-        by=by,
         at=at,
     )
 
@@ -196,7 +101,7 @@ def _register_tester(shop: DemoShop, tester: Tester, at: datetime) -> None:
     equipment.record_tester_certificate(
         shop.database,
         tester=tester.code,
-        term=_term(shop, due - _CERTIFICATE_DAYS, due),
+        term=days_from_now(shop, due - _CERTIFICATE_DAYS, due),
         certificate=f"CAL-{tester.code}-07",
         expanded_uncertainty=Decimal(tester.expanded_uncertainty),
         by=by,
@@ -310,7 +215,8 @@ def _receive_lot(shop: DemoShop, lot: Lot, at: datetime) -> None:
     )
 
 
-def _register_panel(shop: DemoShop, panel: Panel, at: datetime) -> None:
+def register_panel(shop: DemoShop, panel: Panel, at: datetime) -> None:
+    """Register a panel of the scenario."""
     panels.register_panel(
         shop.database,
         code=panel.number,
@@ -327,7 +233,8 @@ def _register_panel(shop: DemoShop, panel: Panel, at: datetime) -> None:
     )
 
 
-def _register_coupons(shop: DemoShop, panel: Panel, at: datetime) -> None:
+def register_coupons(shop: DemoShop, panel: Panel, at: datetime) -> None:
+    """Register the coupons that were cut for a panel."""
     panels.register_coupons(
         shop.database,
         lot=panel.lot,

@@ -1,13 +1,15 @@
-"""What a visitor needs in hand: the logger's file that waits, and a slip of bench readings."""
+"""What a visitor needs in hand: the logger's files that wait, and a slip of bench readings."""
 
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from seed_demo.furnace_physics import FurnaceRun
 from seed_demo.load_plan import BenchTruth, Coupon, Load, Panel, bench_truth
+from seed_demo.logger_exports import sheet_export, text_export
 from seed_demo.logger_file import write_csv
-from seed_demo.scenario import TESTERS
+from seed_demo.scenario import SHOP_ZONE, TESTERS
 from seed_demo.scenario_loads import LOADS
 from seed_demo.seeding_bench import coupons_of
 from seed_demo.seeding_loads import runs_of
@@ -22,7 +24,8 @@ Begin and end each session with a check on its reference block.
 def write_waiting_files(folder: Path, now: datetime) -> list[Path]:
     """Write into ``folder`` the furnace records that wait, and last the bench slip; hand them back.
 
-    ``now`` is the time the demonstration was filled at.
+    Each record comes in several forms of the same run, to be tried one or the other. ``now`` is the
+    time the demonstration was filled at.
     """
     folder.mkdir(parents=True, exist_ok=True)
     waiting = tuple(load for load in LOADS if any(_unmeasured(load)) or not load.imported)
@@ -32,9 +35,24 @@ def write_waiting_files(folder: Path, now: datetime) -> list[Path]:
         if load.number in runs and not load.imported:
             written.append(folder / f"{load.number}.csv")
             write_csv(runs[load.number], written[-1], time_style=load.time_style, unit=load.unit)
+            written += _other_forms(folder, load.number, runs[load.number])
     slip = folder / SLIP
     slip.write_text(_HEAD + "\n".join(_slip(runs)) + "\n", encoding="utf-8")
     return [*written, slip]
+
+
+def _other_forms(folder: Path, number: str, run: FurnaceRun) -> list[Path]:
+    """The same run as the hall logger's text, the same in two files, and as a spreadsheet."""
+    middle, zone = len(run.times_s) // 2, ZoneInfo(SHOP_ZONE)
+    forms = {
+        f"{number}-hall.csv": text_export(run, zone),
+        f"{number}-hall-1.csv": text_export(run, zone, rows=slice(0, middle)),
+        f"{number}-hall-2.csv": text_export(run, zone, rows=slice(middle, None)),
+        f"{number}.xlsx": sheet_export(run, zone),
+    }
+    for name, content in forms.items():
+        (folder / name).write_bytes(content)
+    return [folder / name for name in forms]
 
 
 def _slip(runs: dict[str, FurnaceRun]) -> Iterable[str]:

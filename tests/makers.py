@@ -24,11 +24,15 @@ from app.equipment.records import (
     Furnace,
     FurnaceCheck,
     FurnaceCheckKind,
+    FurnaceQualification,
+    GaugeCertificate,
     ReferenceBlock,
+    ReportReview,
     Sensor,
     SensorCertificate,
     Tester,
     TesterCertificate,
+    VacuumGauge,
 )
 from app.loads.records import Load, LoadCoupon, LoadPanel, LoadSensor, SensorRole
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, MaterialLot, Panel
@@ -40,6 +44,7 @@ from app.requirements.records import (
     RequirementRevision,
     RequirementVerification,
 )
+from tests.furnace_papers import PROCEDURE, PROCEDURE_PAPER, figures_of
 from tests.visits import PASSWORD
 
 NOW = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
@@ -148,7 +153,11 @@ class Shop:
             self.engineer = self._person(session, "tomas", "Tomas Brandl", Role.ENGINEER)
             self.auditor = self._person(session, "olek", "Olek Farrow", Role.AUDITOR)
             self.administrator = self._person(session, "rune", "Rune Adair", Role.ADMINISTRATOR)
+            self.procedure_revision_id = self._requirement(
+                session, PROCEDURE, RequirementKind.PYROMETRY_PROCEDURE, PROCEDURE_PAPER, {}
+            )
             self.furnace_id = self._furnace(session)
+            self.gauge_id = self.gauge(session, "VG-1")
             self.hardness_tester_id = self._tester(
                 session, "HT-1", "hardness", "HRB", "85.0", "1.0"
             )
@@ -187,22 +196,126 @@ class Shop:
             registered_at=NOW,
         )
         bind(session, self._identity("FN-1", "furnace"), furnace)
+        qualification = FurnaceQualification(
+            furnace_id=furnace.id,
+            procedure_id=self._procedure_id(session),
+            furnace_class="1",
+            instrumentation_type="B",
+            in_force_from=date(2026, 1, 1),
+            note="",
+            entered_by_id=self.engineer.id,
+            entered_at=NOW,
+        )
+        bind(session, qualification)
+        self.reviewed(session, qualification_id=qualification.id)
         for kind in FurnaceCheckKind:
-            bind(
-                session,
-                FurnaceCheck(
-                    furnace_id=furnace.id,
-                    kind=kind,
-                    done_on=date(2026, 2, 1),
-                    due_on=date(2026, 5, 1),
-                    passed=True,
-                    report=f"R-{kind.name}",
-                    note="",
-                    entered_by_id=self.engineer.id,
-                    entered_at=NOW,
-                ),
-            )
+            self.furnace_check(session, furnace.id, kind)
         return furnace.id
+
+    def _procedure_id(self, session: Session) -> int:
+        revision = session.get_one(RequirementRevision, self.procedure_revision_id)
+        return revision.requirement_id
+
+    def furnace_check(
+        self, session: Session, furnace_id: int, kind: FurnaceCheckKind, **changed: Any
+    ) -> FurnaceCheck:
+        """A passed check with its figures, made 2026-02-01, good until 2026-05-01, reviewed.
+
+        ``changed`` columns stand instead; ``review`` None leaves it waiting, False rejects it.
+        """
+        review = changed.pop("review", True)
+        given: dict[str, Any] = {
+            "done_on": date(2026, 2, 1),
+            "due_on": date(2026, 5, 1),
+            "passed": True,
+            "report": f"R-{kind.name}",
+            "note": "",
+            "entered_by_id": self.engineer.id,
+            "entered_at": NOW,
+            "made_to_class": "1",
+            "made_to_type": "B",
+            "interval": {
+                "procedure": PROCEDURE,
+                "revision": "A",
+                "revision_id": self.procedure_revision_id,
+                "every": "3 months",
+                "last_day": "2026-05-01",
+                "source": "invented for the tests",
+            },
+            "results": figures_of(kind),
+        }
+        check = FurnaceCheck(furnace_id=furnace_id, kind=kind, **(given | changed))
+        bind(session, check)
+        if review is not None:
+            self.reviewed(session, furnace_check_id=check.id, accepted=review)
+        return check
+
+    def reviewed(self, session: Session, *, accepted: bool = True, **subject: int) -> None:
+        """The supervisor's signed review of what the engineer entered."""
+        signature = Signature(
+            person_id=self.supervisor.id,
+            printed_name=self.supervisor.full_name,
+            meaning=Meaning.REVIEWED_REPORT,
+            signed_at=NOW,
+            content_sha256=digest(subject),
+        )
+        bind(session, signature)
+        review = ReportReview(
+            accepted=accepted,
+            remark="",
+            reviewed_by_id=self.supervisor.id,
+            reviewed_at=NOW,
+            signature_id=signature.id,
+            **subject,
+        )
+        bind(session, review)
+
+    def gauge(self, session: Session, code: str, **changed: Any) -> int:
+        """A vacuum gauge with a reviewed certificate, in date from 2026-01-15 to 2027-01-15."""
+        gauge = VacuumGauge(
+            code=code,
+            name=f"Bag gauge {code}",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity(code, "vacuum_gauge"), gauge)
+        given: dict[str, Any] = {
+            "done_on": date(2026, 1, 15),
+            "due_on": date(2027, 1, 15),
+            "certificate": f"GC-{code}",
+            "largest_error_kpa": Decimal("0.5"),
+            "entered_by_id": self.engineer.id,
+            "entered_at": NOW,
+        }
+        certificate = GaugeCertificate(gauge_id=gauge.id, **(given | changed))
+        bind(session, certificate)
+        self.reviewed(session, gauge_certificate_id=certificate.id)
+        return gauge.id
+
+    def sensor(
+        self, session: Session, code: str, *, done_on: date, due_on: date, review: bool = True
+    ) -> Sensor:
+        """A sensor of type N with a certificate without corrections, reviewed unless told not."""
+        sensor = Sensor(
+            code=code,
+            thermocouple_type="N",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+        )
+        bind(session, self._identity(code, "sensor"), sensor)
+        certificate = SensorCertificate(
+            sensor_id=sensor.id,
+            done_on=done_on,
+            due_on=due_on,
+            certificate=f"SC-{code}",
+            corrections=[],
+            entered_by_id=self.engineer.id,
+            entered_at=NOW,
+        )
+        bind(session, certificate)
+        if review:
+            self.reviewed(session, sensor_certificate_id=certificate.id)
+        return sensor
 
     def _tester(
         self, session: Session, code: str, quantity: str, unit: str, certified: str, error: str
@@ -366,6 +479,8 @@ class Shop:
                 furnace_id=self.furnace_id,
                 cycle_revision_id=self.cycle_revision_id,
                 planned_start=start,
+                planned_end=start + timedelta(hours=6),
+                vacuum_gauge_id=self.gauge_id,
                 planned_by_id=self.engineer.id,
                 planned_at=NOW,
             )
@@ -378,6 +493,9 @@ class Shop:
                     table_revision_id=self.table_revision_id,
                     former="FORMER-1",
                     treatment_number=1,
+                    x_mm=Decimal(0),
+                    y_mm=Decimal(0),
+                    turned=False,
                 ),
             )
             placed = [
@@ -410,21 +528,11 @@ class Shop:
     def _fixed(
         self, session: Session, load: Load, panel: Panel, number: int, x: float
     ) -> LoadSensor:
-        sensor = Sensor(
-            code=f"TC-{load.code}-{number}",
-            thermocouple_type="N",
-            registered_by_id=self.engineer.id,
-            registered_at=NOW,
-        )
-        bind(session, self._identity(sensor.code, "sensor"), sensor)
-        certificate = SensorCertificate(
-            sensor_id=sensor.id,
+        sensor = self.sensor(
+            session,
+            f"TC-{load.code}-{number}",
             done_on=date(2026, 1, 5),
             due_on=date(2026, 7, 5),
-            certificate=f"SC-{number}",
-            corrections=[],
-            entered_by_id=self.engineer.id,
-            entered_at=NOW,
         )
         seat = LoadSensor(
             load_id=load.id,
@@ -436,5 +544,5 @@ class Shop:
             x=Decimal(f"{x:.2f}"),
             y=Decimal("0.3"),
         )
-        bind(session, certificate, seat)
+        bind(session, seat)
         return seat

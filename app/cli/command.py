@@ -84,21 +84,56 @@ def verify() -> None:
 
 
 @command.command("import-record")
-def import_record(  # noqa: PLR0917 - one parameter an option
+def import_record(
     load: Annotated[str, typer.Argument(help="the load's identity")],
-    record: Annotated[Path, typer.Argument(help="the logger's CSV file")],
+    records: Annotated[list[Path], typer.Argument(help="the logger's files, CSV or XLSX")],
     by: Annotated[str, typer.Option(help="user name of the person who imports it")],
+    *,
+    mapping: Annotated[
+        str | None, typer.Option(help="identity of the approved mapping it is read by")
+    ] = None,
+    layout: Annotated[
+        Path | None, typer.Option(help="a MAPPING.json that states how it is read")
+    ] = None,
     time_column: Annotated[
         str | None, typer.Option(help="name of the time column, where it cannot be guessed")
     ] = None,
-    fahrenheit: Annotated[bool, typer.Option(help="the file is in degF")] = False,  # noqa: FBT002
+    fahrenheit: Annotated[bool, typer.Option(help="the file is in degF")] = False,
     reason: Annotated[str, typer.Option(help="why it replaces the record already there")] = "",
 ) -> None:
     """Import a furnace record for a load and print its verdict; asks for the password."""
-    from app.cli.import_record import import_record_command  # noqa: PLC0415
+    from app.cli.import_record import Told, import_record_command  # noqa: PLC0415
+
+    told = Told(mapping=mapping, layout=layout, time_column=time_column, fahrenheit=fahrenheit)
+    raise typer.Exit(import_record_command(load, records, by=by, told=told, reason=reason))
+
+
+@command.command("send-record")
+def send_record(
+    record: Annotated[Path, typer.Argument(help="a logger's CSV file, times in column one")],
+    load: Annotated[str, typer.Option(help="the load's identity")],
+    url: Annotated[str, typer.Option(help="where Temperbook is served")],
+    token_file: Annotated[Path, typer.Option(help="a file that holds the logger's token")],
+    *,
+    speed: Annotated[
+        float | None, typer.Option(help="so many times faster than the rows were read", min=0.01)
+    ] = None,
+    fahrenheit: Annotated[bool, typer.Option(help="the file is in degF")] = False,
+    keep_open: Annotated[bool, typer.Option(help="do not close the record at its end")] = False,
+) -> None:
+    """Send a file row by row as a logger does, each row in its time; goes on where it was cut."""
+    from app.cli.send_record import send_record_command  # noqa: PLC0415
 
     raise typer.Exit(
-        import_record_command(load, record, by=by, time_column=time_column, fahrenheit=fahrenheit)
+        send_record_command(
+            record,
+            load=load,
+            url=url,
+            token_file=token_file,
+            speed=speed,
+            fahrenheit=fahrenheit,
+            close=not keep_open,
+        )
     )
 
 

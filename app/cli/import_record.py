@@ -1,53 +1,73 @@
-"""Import a logger's file for a load from the command line."""
+"""Import a logger's files for a load from the command line."""
 
 import sys
-from datetime import UTC, datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 from app.audit.actor import Actor
 from app.cli.user_add import ask_password
 from app.database import Database
-from app.documents.logger_preview import sniff
+from app.documents.logger_files import LoggerFile
+from app.documents.logger_mapping import load_mapping
+from app.documents.logger_proposal import propose
 from app.errors import BadFile, Refusal
 from app.loads import queries
 from app.loads.judged import JudgedRecord
-from app.loads.record_wanted import Columns, guessed_columns, wanted_of
+from app.loads.record_forms import layout_chosen
+from app.loads.record_wanted import Chosen, Wanted, wanted_of
 from app.loads.service import import_record
+from app.loads.sources import Source
+from app.loads.stated import guess_of
 from app.people import queries as people
 from app.people.service import re_authenticate
+from app.requirements import queries as requirements
 from app.settings import Settings
+from app.web.forms import Typed
 from app.web.words import VERDICT_WORDS
 
 EXIT_STATUS = {"conforms": 0, "does_not_conform": 1, "not_proven": 3}
 BAD_INPUT = 2
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """How the files are read, as far as the command line says.
+
+    ``mapping`` is the identity of an approved mapping, ``layout`` a MAPPING.json stated by hand;
+    without both the files are read as they seem to be, but for what else is told.
+    """
+
+    mapping: str | None = None
+    layout: Path | None = None
+    time_column: str | None = None
+    fahrenheit: bool = False
+
+
 def import_record_command(
-    load: str,
-    record: Path,
-    *,
-    by: str,
-    time_column: str | None,
-    fahrenheit: bool,
-    reason: str = "",
+    load: str, records: Sequence[Path], *, by: str, told: Told, reason: str = ""
 ) -> int:
     """`temperbook import-record`: 0 conforms, 1 does not, 3 not proven, 2 refused.
 
-    The password comes from the terminal or standard input. Columns are taken by name; ``reason``
-    says why a record that is there already is replaced.
+    The password comes from the terminal or standard input. ``reason`` says why a record that is
+    there already is replaced.
     """
     settings = Settings()
     database = Database(settings.database_url)
+    code, at = load.strip().upper(), datetime.now(UTC)
+    sources = [Source(path.name, path) for path in records]
     try:
         actor = _signed_in(database, by)
+        with database.read() as session:
+            wanted = wanted_of(session, queries.load(session, code))
         judged = import_record(
             database,
-            load.strip().upper(),
-            _bytes_of(record),
-            _columns(database, load.strip().upper(), record, time_column, fahrenheit=fahrenheit),
-            file_name=record.name,
+            code,
+            sources,
+            _chosen(database, sources, wanted, told, at=at, zone=settings.zone),
             by=actor,
-            at=datetime.now(UTC),
+            at=at,
             zone=settings.zone,
             reason=reason,
             max_bytes=settings.upload_limit_mb * 1_000_000,
@@ -81,43 +101,61 @@ def _signed_in(database: Database, username: str) -> Actor:
     return actor
 
 
-def _bytes_of(record: Path) -> bytes:
-    try:
-        return record.read_bytes()
-    except FileNotFoundError:
-        raise BadFile(f"{record.name}: no such file; check its name and folder.") from None
-    except OSError as error:
-        why = error.strerror or "unreadable"
-        raise BadFile(f"{record.name}: it cannot be read ({why}); check the file.") from None
+def _chosen(
+    database: Database,
+    sources: Sequence[Source],
+    wanted: Wanted,
+    told: Told,
+    *,
+    at: datetime,
+    zone: tzinfo,
+) -> Chosen:
+    """How the files are read: by a mapping, by a paper, or as they seem to be.
+
+    Raises:
+        Refusal: no such mapping is in force, or the files do not say how they are to be read.
+    """
+    if told.mapping is not None:
+        with database.read() as session:
+            in_force = requirements.mappings_in_force(session, at=at)
+        named = told.mapping.strip().upper()
+        for one in in_force:
+            if one.code == named:
+                return Chosen(requirements.mapping_of(one), one.id)
+        raise Refusal(f"The mapping {named} is not in force; choose one that is.")
+    if told.layout is not None:
+        paper = Source(told.layout.name, told.layout)
+        return Chosen(load_mapping(paper.read(), filename=paper.name))
+    return _as_it_seems([LoggerFile(one.name, one.read()) for one in sources], wanted, told, zone)
 
 
-def _columns(
-    database: Database, load: str, record: Path, time_column: str | None, *, fahrenheit: bool
-) -> Columns:
-    """How the file is read: as it seems to be, unless told."""
-    seen = sniff(record, filename=record.name)
-    if seen.layout is None or seen.layout.time_column is None:
-        raise BadFile(seen.refusal or f"{record.name}: no column of it looks like the time.")
-    if time_column is not None and time_column != seen.layout.time_column:
-        if time_column not in seen.columns:
+def _as_it_seems(files: Sequence[LoggerFile], wanted: Wanted, told: Told, zone: tzinfo) -> Chosen:
+    """The layout the files seem to have, and what is told besides."""
+    seen = propose(files, zone=str(zone))
+    if seen.refusal is not None:
+        raise BadFile(seen.refusal)
+    guess = guess_of(seen, wanted)
+    typed = dict(guess.typed)
+    if told.fahrenheit:
+        typed["temperature_unit"] = "F"
+    name = told.time_column
+    if name is not None and name != typed.get("time_column"):
+        if name not in seen.columns:
             raise BadFile(
-                f"{record.name}: there is no column {time_column}; its columns are "
+                f"{files[0].name}: there is no column {name}; its columns are "
                 f"{', '.join(seen.columns)}."
             )
-        at = seen.columns.index(time_column)
+        at = seen.columns.index(name)
         # A number is elapsed seconds; whatever else it is, the reader says what is wrong with it.
         elapsed = all(_is_number(row[at]) for row in seen.rows if len(row) > at)
-        kind: str = "elapsed_s" if elapsed else "iso"
-    else:
-        time_column, kind = seen.layout.time_column, seen.layout.time_kind
-    with database.read() as session:
-        wanted = wanted_of(session, queries.load(session, load))
-    return Columns(
-        time_column=time_column,
-        time_kind="elapsed_s" if kind == "elapsed_s" else "iso",
-        temperature_unit="F" if fahrenheit else seen.layout.temperature_unit,
-        columns=guessed_columns(seen.columns, wanted),
-    )
+        typed |= {"time_column": name, "time_kind": "elapsed" if elapsed else "iso"}
+        typed |= {"elapsed_unit": "seconds", "zone": ""} if elapsed else {}
+    elif guess.to_state:
+        raise BadFile(
+            f"{files[0].name}: it does not say everything by itself. {' '.join(guess.to_state)} "
+            "Name an approved mapping (--mapping), or state the layout in a file (--layout)."
+        )
+    return layout_chosen(Typed({field: [text] for field, text in typed.items()}, {}), wanted)
 
 
 def _is_number(cell: str) -> bool:

@@ -2,15 +2,21 @@
 
 import json
 import sys
+from collections.abc import Callable
+from typing import Any
 
 from app.cli import judge_coupon, judge_record
+from app.documents.logger_mapping import mapping_schema
+from app.documents.pyrometry import procedure_schema
 
-_KINDS = {
+_KINDS: dict[str, Callable[[str], dict[str, Any]]] = {
     "cycle": judge_record.schema,
     "record-verdict": judge_record.schema,
     "table": judge_coupon.schema,
     "coupon": judge_coupon.schema,
     "coupon-verdict": judge_coupon.schema,
+    "mapping": lambda _kind: mapping_schema(),
+    "procedure": lambda _kind: procedure_schema(),
 }
 
 

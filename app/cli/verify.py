@@ -2,6 +2,7 @@
 
 from app.audit.verify import verify_trail
 from app.database import Database
+from app.loads.live_queries import broken_chains
 from app.main import create_app
 from app.release.queries.decisions import misstated
 from app.settings import Settings
@@ -14,7 +15,7 @@ def verify_command() -> int:
     database = Database(settings.database_url)
     with database.read() as session:
         report = verify_trail(session)
-        for problem in misstated(session):
+        for problem in (*misstated(session), *broken_chains(session)):
             report.found(problem)
     for problem in report.problems:
         print(problem)

@@ -34,6 +34,7 @@ from app.judging.trace import Trace
 Nanoseconds: TypeAlias = NDArray[np.int64]
 
 LONGEST_RUN_OF_DASHES = 12
+_HEAD = 65_536
 _NULLS = [
     "",
     *("-" * length for length in range(1, LONGEST_RUN_OF_DASHES + 1)),
@@ -63,7 +64,7 @@ class LoggerReading:
 
     The trace's times are seconds from the first row. ``columns`` is the whole header. For ISO times
     ``started_at`` is the first row's time, with a zone where the file gives one; None for elapsed
-    seconds.
+    seconds. ``notes`` are sentences on what a person should see: rows left out, gaps between files.
     """
 
     trace: Trace
@@ -71,6 +72,7 @@ class LoggerReading:
     time_column: str
     time_kind: TimeKind
     started_at: datetime | None
+    notes: tuple[str, ...] = ()
 
 
 def read_logger_csv(
@@ -140,7 +142,8 @@ def check_text(content: bytes, filename: str) -> None:
     Raises:
         BadFile: the file is empty or holds bytes that no UTF-8 CSV holds.
     """
-    if not content.strip():
+    # The head first: strip() copies the whole file.
+    if not content[:_HEAD].strip() and not content.strip():
         raise BadFile(f"{filename}: the file is empty; export the run again.")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise BadFile(f"{filename}: it is UTF-16 text; export the file as CSV in UTF-8.")
@@ -156,8 +159,10 @@ def header_of(content: bytes, filename: str) -> tuple[list[str], int, int]:
     """
     begin, row = (3, 1) if content.startswith(b"\xef\xbb\xbf") else (0, 1)
     while True:
-        ends = [at for at in (content.find(b"\n", begin), content.find(b"\r", begin)) if at >= 0]
-        end = min(ends, default=len(content))
+        feed = content.find(b"\n", begin)
+        end = feed if feed >= 0 else len(content)
+        back = content.find(b"\r", begin, end)
+        end = back if back >= 0 else end
         rest = end + (2 if content[end : end + 2] == b"\r\n" else 1)
         if content[begin:end].strip() or rest >= len(content):
             break

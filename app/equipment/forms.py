@@ -1,5 +1,6 @@
 """What the equipment pages send."""
 
+from decimal import Decimal
 from typing import Literal
 
 from pydantic import Field
@@ -20,19 +21,78 @@ class FurnaceForm(FormModel):
 
 
 class TermForm(FormModel):
-    """The two days of a paper."""
+    """The two days of a paper; the second may be left to the procedure."""
 
     done_on: TypedDay = Field(title="done on")
-    due_on: TypedDay = Field(title="in date until")
+    due_on: TypedDay | None = Field(default=None, title="in date until")
 
 
 class FurnaceCheckForm(TermForm):
-    """A survey, accuracy test or calibration."""
+    """A survey, accuracy test or calibration; its figures one line each, as pasted."""
 
     kind: FurnaceCheckKind = Field(title="what was done")
     outcome: Literal["passed", "failed"]
-    report: str = Field(max_length=120)
+    report: str = Field(title="report number", max_length=120)
     note: str = Field(default="", max_length=2000)
+    figures: str = Field(default="", max_length=60_000)
+    bare: Literal["yes"] | None = Field(default=None, title="entered bare")
+    zone_length_mm: TypedFigure | None = Field(default=None, title="zone's length")
+    zone_width_mm: TypedFigure | None = Field(default=None, title="zone's width")
+    zone_x_mm: TypedFigure = Field(default=Decimal(0), title="zone's corner along")
+    zone_y_mm: TypedFigure = Field(default=Decimal(0), title="zone's corner across")
+
+    @property
+    def zone(self) -> dict[str, Decimal] | None:
+        """The surveyed zone; None where its length or width is not given."""
+        if self.zone_length_mm is None or self.zone_width_mm is None:
+            return None
+        return {
+            "length_mm": self.zone_length_mm,
+            "width_mm": self.zone_width_mm,
+            "x_mm": self.zone_x_mm,
+            "y_mm": self.zone_y_mm,
+        }
+
+
+class QualificationForm(FormModel):
+    """To which procedure, class and type a furnace is kept."""
+
+    procedure: TypedCode
+    furnace_class: str = Field(title="class", max_length=8)
+    instrumentation_type: str = Field(title="instrumentation type", max_length=8)
+    in_force_from: TypedDay = Field(title="in force from")
+    note: str = Field(default="", max_length=2000)
+
+
+class MaintenanceForm(FormModel):
+    """Work on a furnace: an event of the procedure's list, or in own words."""
+
+    event: str = Field(default="", max_length=120)
+    other_event: str = Field(default="", title="other work", max_length=120)
+    happened_on: TypedDay = Field(title="day of the work")
+    note: str = Field(default="", max_length=2000)
+
+
+class ReviewForm(FormModel):
+    """A second person's answer to a report."""
+
+    answer: Literal["accept", "reject"]
+    remark: str = Field(default="", max_length=2000)
+    password: str = Field(default="", max_length=400)
+
+
+class GaugeForm(FormModel):
+    """A vacuum gauge."""
+
+    code: TypedCode = Field(title="identity")
+    name: str = Field(max_length=120)
+
+
+class GaugeCertificateForm(TermForm):
+    """A vacuum gauge's certificate."""
+
+    certificate: str = Field(max_length=120)
+    largest_error_kpa: TypedFigure | None = Field(default=None, title="largest error")
 
 
 class SensorForm(FormModel):

@@ -39,7 +39,8 @@ class FurnaceQualification(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     furnace_id: Mapped[int] = mapped_column(ForeignKey("furnace.id"), index=True)
     procedure_id: Mapped[int] = mapped_column(ForeignKey("requirement.id"))
-    furnace_class: Mapped[int]
+    furnace_class: Mapped[str] = mapped_column(String(8))
+    """As the procedure names it."""
     instrumentation_type: Mapped[str] = mapped_column(String(8))
     in_force_from: Mapped[date]
     note: Mapped[str] = mapped_column(Text)
@@ -99,12 +100,15 @@ class FurnaceCheck(Base):
     note: Mapped[str] = mapped_column(Text)
     entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     entered_at: Mapped[datetime]
-    made_to_class: Mapped[int | None]
+    made_to_class: Mapped[str | None] = mapped_column(String(8))
     made_to_type: Mapped[str | None] = mapped_column(String(8))
     interval: Mapped[dict[str, Any] | None] = mapped_column(Paper)
-    """The procedure's revision and interval from which ``due_on`` follows; null: entered bare."""
+    """The procedure's revision and interval from which the latest ``due_on`` follows."""
     results: Mapped[dict[str, Any] | None] = mapped_column(Paper)
-    """The report's figures: a survey's sensors and zone, a test's or calibration's points."""
+    """The report's figures: a survey's sensors and zone, a test's or calibration's points.
+
+    Null: entered bare, from the report's word alone.
+    """
     report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
 
 

@@ -37,7 +37,8 @@ def equivalent_seconds(line: Line, ageing: Ageing) -> float:
     ends = _speed(line.values, ageing)
     weights += ends[:-1]
     weights += ends[1:]
-    return float(np.dot(weights, steps)) / 6.0
+    # Not np.dot: its threads wait for each other where the machine is busy.
+    return float(np.einsum("i,i->", weights, steps)) / 6.0
 
 
 def _speed(temperatures_c: Floats, ageing: Ageing) -> Floats:

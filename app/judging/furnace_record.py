@@ -70,13 +70,37 @@ class RecordVerdict:
     gaps: Mapping[str, tuple[tuple[float, float], ...]]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class JudgedTrace:
+    """A verdict with what it was found on, for whoever has more to say of the same lines.
+
+    ``lines`` are the required sensors' in the cycle's order, ``soaks`` the stages' soaks; their
+    times, and those of ``trace``, are seconds from the first row.
+    """
+
+    verdict: RecordVerdict
+    trace: Trace
+    cycle: Cycle
+    lines: tuple[SensorLine, ...]
+    soaks: tuple[Soak, ...]
+
+
 def judge_record(trace: Trace, cycle: Cycle) -> RecordVerdict:
     """Judge a furnace record against its cycle.
 
     Raises:
         Refusal: the record has no row, or lacks the column of a required sensor or of the vacuum.
     """
-    trace = _from_first_row(trace)
+    return judge_trace(trace, cycle).verdict
+
+
+def judge_trace(trace: Trace, cycle: Cycle) -> JudgedTrace:
+    """Judge a furnace record against its cycle, and keep the lines it was judged on.
+
+    Raises:
+        Refusal: as ``judge_record``.
+    """
+    trace = from_first_row(trace)
     finish = float(trace.times[-1])
     lines = sensor_lines(
         trace,
@@ -95,7 +119,7 @@ def judge_record(trace: Trace, cycle: Cycle) -> RecordVerdict:
     end_note = record_end_finding(soaks, finish)
     if end_note is not None:
         findings.append(end_note)
-    return RecordVerdict(
+    verdict = RecordVerdict(
         worst(findings),
         tuple(stages),
         heating,
@@ -105,10 +129,15 @@ def judge_record(trace: Trace, cycle: Cycle) -> RecordVerdict:
         tuple(findings),
         {sensor.name: pairs(sensor.gaps) for sensor in lines},
     )
+    return JudgedTrace(verdict, trace, cycle, tuple(lines), tuple(soaks))
 
 
-def _from_first_row(trace: Trace) -> Trace:
-    """The trace with its times counted from its first row."""
+def from_first_row(trace: Trace) -> Trace:
+    """The trace with its times counted from its first row.
+
+    Raises:
+        Refusal: the record has no row.
+    """
     if not len(trace.times):
         raise Refusal("The record has no row of readings; import the whole file of the run.")
     if trace.times[0] == 0:

@@ -115,3 +115,44 @@ def convert(value: Decimal | Fraction, unit: str, *, to: str) -> Fraction:
 def celsius(fahrenheit: Decimal) -> Fraction:
     """A temperature in degC from degF, exactly: one degF step is 5/9 degC."""
     return (Fraction(fahrenheit) - FREEZING_FAHRENHEIT) * CELSIUS_OF_ONE_FAHRENHEIT_STEP
+
+
+_KG_M3_OF_MERCURY = Fraction(Decimal("13595.1"))
+_G_N = Fraction(Decimal("9.80665"))
+_INCH_M = Fraction(Decimal("0.0254"))
+_N_OF_ONE_LBF = Fraction(Decimal("4.4482216152605"))
+# One of a pressure unit in Pa, exactly. kPa, mbar, hPa: SI. mmHg and inHg, the conventional ones:
+# mercury of 13 595.1 kg/m3 (0 degC) under 9.80665 m/s2. Torr: 101 325/760 Pa. psi: lbf/in2.
+# Source: NIST SP 811 (2008), Appendix B.8 and its footnotes; ISO 80000-4 for the conventional mmHg.
+PASCALS: dict[str, Fraction] = {
+    "kPa": Fraction(1000),
+    "mbar": Fraction(100),
+    "hPa": Fraction(100),
+    "Pa": Fraction(1),
+    "inHg": _KG_M3_OF_MERCURY * _G_N * _INCH_M,
+    "mmHg": _KG_M3_OF_MERCURY * _G_N / 1000,
+    "Torr": Fraction(101325, 760),
+    "psi": _N_OF_ONE_LBF / _INCH_M**2,
+}
+VACUUM_UNITS = tuple(PASCALS)
+"""Units in which a bag's vacuum may be read, the unit of the rules first."""
+
+
+def vacuum_factor(unit: str) -> Fraction:
+    """How many kPa one of a unit of vacuum is, exactly.
+
+    Raises:
+        Refusal: the unit is not on the list.
+    """
+    if unit not in PASCALS:
+        raise Refusal(f"{unit!r} is no unit of vacuum here; use one of {', '.join(VACUUM_UNITS)}.")
+    return PASCALS[unit] / PASCALS["kPa"]
+
+
+def kilopascals(value: Decimal | Fraction, unit: str) -> Fraction:
+    """A pressure difference in kPa, exactly.
+
+    Raises:
+        Refusal: the unit is not on the list.
+    """
+    return Fraction(value) * vacuum_factor(unit)

@@ -4,19 +4,17 @@ No database: papers, seats and traces in, a verdict and its paper out.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any
-
-import numpy as np
 
 from app.database import paper_sha256
 from app.documents.cycle import cycle_of, cycle_paper_from
 from app.documents.record_verdict import record_verdict_to_json
-from app.judging.crossings import band_parts
 from app.judging.cycle import SENSOR_RANGE_C, Cycle
-from app.judging.furnace_record import RecordVerdict, judge_record
-from app.judging.spans import Floats
+from app.judging.doubt import channel_noise, response_lags
+from app.judging.furnace_record import JudgedTrace, judge_trace
+from app.judging.sensor_summary import sensor_summaries
 from app.judging.trace import SensorLine, Trace, sensor_lines
 
 Corrections = Mapping[str, Sequence[Sequence[str]]]
@@ -25,11 +23,15 @@ Corrections = Mapping[str, Sequence[Sequence[str]]]
 
 @dataclass(frozen=True, slots=True)
 class JudgedRecord:
-    """A verdict with what is kept of it."""
+    """A verdict with what is kept of it.
+
+    ``summary`` has what each required sensor saw, in the cycle's order.
+    """
 
     verdict: str
     cycle_as_judged: dict[str, Any]
     paper: dict[str, Any]
+    summary: list[dict[str, Any]]
 
     @property
     def paper_sha256(self) -> str:
@@ -61,17 +63,17 @@ def cycle_for_load(
 
 
 def judge_for_load(trace: Trace, cycle_paper: dict[str, Any]) -> JudgedRecord:
-    """The record's verdict by a cycle with its sensors filled in, and the paper that is kept.
+    """The record's verdict by a cycle with its sensors filled in, and the papers that are kept.
 
     The paper is the record verdict's, each finding with its working, and besides it ``gaps`` (each
     sensor's unproven spans), ``cooling_rate_c_per_min`` and ``sensors`` (each sensor's arrival in
-    the band and extremes in each soak).
+    the band and extremes over the soaks).
 
     Raises:
         Refusal: a required sensor or the vacuum has no column, or the paper cannot be judged by.
     """
-    cycle = cycle_of(cycle_paper_from(cycle_paper, filename="the cycle's paper"))
-    verdict = judge_record(trace, cycle)
+    judged = judge_trace(trace, cycle_as_judged(cycle_paper))
+    verdict = judged.verdict
     paper = record_verdict_to_json(verdict)
     for kept, finding in zip(paper["findings"], verdict.findings, strict=True):
         kept["working"] = list(finding.working)
@@ -80,11 +82,27 @@ def judge_for_load(trace: Trace, cycle_paper: dict[str, Any]) -> JudgedRecord:
     paper["gaps"] = {
         name: [list(gap) for gap in gaps] for name, gaps in verdict.gaps.items() if gaps
     }
-    lines = lines_of(trace, cycle, cycle.sensors)
+    summary = _summary(judged)
     paper["sensors"] = {
-        line.name: _sensor_figures(line, trace.times, cycle, verdict) for line in lines
+        one["channel"]: {name: one[name] for name in ("arrival_s", "lowest_c", "highest_c")}
+        for one in summary
     }
-    return JudgedRecord(verdict.verdict.value, cycle_paper, paper)
+    return JudgedRecord(verdict.verdict.value, cycle_paper, paper, summary)
+
+
+def cycle_as_judged(cycle_paper: dict[str, Any]) -> Cycle:
+    """The cycle that a paper with its sensors filled in holds."""
+    return cycle_of(cycle_paper_from(cycle_paper, filename="the cycle's paper"))
+
+
+def _summary(judged: JudgedTrace) -> list[dict[str, Any]]:
+    """What each required sensor saw, and how it responded: lag in s, noise in degC."""
+    lags = response_lags(judged.trace, judged.cycle)
+    noise = channel_noise(judged.trace, judged.cycle)
+    return [
+        {**asdict(one), "lag_s": lags.get(one.channel), "noise_c": noise.get(one.channel)}
+        for one in sensor_summaries(judged)
+    ]
 
 
 def lines_of(trace: Trace, cycle: Cycle, names: Sequence[str]) -> list[SensorLine]:
@@ -96,33 +114,3 @@ def lines_of(trace: Trace, cycle: Cycle, names: Sequence[str]) -> list[SensorLin
         ranges={name: cycle.sensor_ranges.get(name, SENSOR_RANGE_C) for name in names},
         corrections=cycle.corrections,
     )
-
-
-def _sensor_figures(
-    sensor: SensorLine, times: Floats, cycle: Cycle, verdict: RecordVerdict
-) -> dict[str, Any]:
-    """Arrival in the first stage's band (s) and lowest and highest in each soak (degC)."""
-    first = cycle.stages[0]
-    inside = band_parts(sensor.line, first.low_c, first.high_c).inside
-    soaks = [
-        _extremes(sensor, stage.start_s, stage.end_s)
-        for stage in verdict.stages
-        if stage.start_s is not None and stage.end_s is not None
-    ]
-    return {
-        "arrival_s": float(inside[0, 0] - times[0]) if len(inside) else None,
-        "lowest_c": min((low for low, _ in soaks if low is not None), default=None),
-        "highest_c": max((high for _, high in soaks if high is not None), default=None),
-    }
-
-
-def _extremes(sensor: SensorLine, start: float, end: float) -> tuple[float | None, float | None]:
-    """Lowest and highest within a soak, its ends and bends included; None where unknown."""
-    line = sensor.line
-    begin, finish = np.searchsorted(line.times, [start, end], side="left")
-    inner = line.values[begin : finish + 1][: int(finish - begin)]
-    ends = line.at(np.array([start, end]))
-    known = np.concatenate((inner, ends[~np.isnan(ends)]))
-    if not len(known):
-        return None, None
-    return float(known.min()), float(known.max())

@@ -10,8 +10,17 @@ from sqlalchemy.orm import Session
 
 from app.equipment.records import Furnace
 from app.loads.queries import current_records, latest_verdicts
-from app.loads.records import FurnaceRecord, LeakCheck, Load, LoadPanel, Unwrapping
-from app.loads.rules import standing
+from app.loads.records import (
+    FurnaceRecord,
+    LeakCheck,
+    Load,
+    LoadCancellation,
+    LoadEnd,
+    LoadPanel,
+    LoadStart,
+    Unwrapping,
+)
+from app.loads.rules import Progress, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +37,7 @@ class LoadLine:
 
 
 def standings(session: Session, load_ids: Sequence[int]) -> dict[int, str]:
-    """How far each load has come; four queries however many loads."""
+    """How far each load has come; seven queries however many loads."""
     panels = _panels_by_load(session, select(LoadPanel.load_id, LoadPanel.panel_id), load_ids)
     last_checks = (
         select(func.max(LeakCheck.id))
@@ -45,20 +54,30 @@ def standings(session: Session, load_ids: Sequence[int]) -> dict[int, str]:
     unwrapped = _panels_by_load(
         session, select(Unwrapping.load_id, Unwrapping.panel_id).distinct(), load_ids
     )
-    recorded = set(
-        session.scalars(
-            select(FurnaceRecord.load_id).where(FurnaceRecord.load_id.in_(load_ids)).distinct()
-        )
+    started, ended, recorded, cancelled = (
+        _loads_in(session, table, load_ids)
+        for table in (LoadStart, LoadEnd, FurnaceRecord, LoadCancellation)
     )
     return {
         key: standing(
-            panels=panels[key],
-            checked=checked[key],
-            recorded=key in recorded,
-            unwrapped=unwrapped[key],
+            Progress(
+                panels=frozenset(panels[key]),
+                checked=frozenset(checked[key]),
+                unwrapped=frozenset(unwrapped[key]),
+                started=key in started,
+                ended=key in ended,
+                recorded=key in recorded,
+                cancelled=key in cancelled,
+            )
         )
         for key in load_ids
     }
+
+
+def _loads_in(session: Session, table: Any, load_ids: Sequence[int]) -> set[int]:
+    """Those of the loads that a table has a row of."""
+    rows = select(table.load_id).where(table.load_id.in_(load_ids)).distinct()
+    return set(session.scalars(rows))
 
 
 def _panels_by_load(session: Session, query: Any, load_ids: Sequence[int]) -> dict[int, set[int]]:

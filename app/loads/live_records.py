@@ -21,6 +21,8 @@ class LoggerToken(Base):
     issued_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     issued_at: Mapped[datetime]
     ends_at: Mapped[datetime]
+    answers_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    """The person who answers for what comes in by it; a record its logger closes is imported so."""
 
 
 class TokenRevocation(Base):
@@ -79,13 +81,16 @@ class LiveAnchor(Base):
 
 
 class LiveClosing(Base):
-    """The growing record is whole; ``record_id`` is the furnace record made of it, if any."""
+    """The growing record is whole. ``file_sha256`` is the file made of its rows, if there are any.
+
+    The furnace record that is imported from it names the same file.
+    """
 
     __tablename__ = "live_closing"
 
     id: Mapped[int] = mapped_column(primary_key=True)
     live_id: Mapped[int] = mapped_column(ForeignKey("live_record.id"), unique=True)
-    record_id: Mapped[int | None] = mapped_column(ForeignKey("furnace_record.id"))
+    file_sha256: Mapped[str | None] = mapped_column(String(64))
     reason: Mapped[str] = mapped_column(Text)
     closed_by_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"))
     """Null where the logger itself said that the run is over."""

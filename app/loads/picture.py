@@ -222,6 +222,12 @@ class Shelf(Generic[V]):
                 self._kept.popitem(last=False)
         return made
 
+    def drop(self, chosen: Callable[[tuple[str, ...]], bool]) -> None:
+        """Forget what is kept under the keys that ``chosen`` holds for."""
+        with self._lock:
+            for key in [one for one in self._kept if chosen(one)]:
+                del self._kept[key]
+
 
 _DASHES: Sequence[Any] = ("-", (0, (6, 2)), (0, (2, 2)), (0, (8, 2, 2, 2)), (0, (1, 1)))
 _GREYS = ("#000000", "#4a4a4a", "#777777")

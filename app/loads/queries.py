@@ -6,7 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, exists, func, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import TrailEntry
@@ -16,6 +16,7 @@ from app.loads.records import (
     FurnaceRecord,
     LeakCheck,
     Load,
+    LoadCancellation,
     LoadCoupon,
     LoadPanel,
     LoadSensor,
@@ -30,6 +31,11 @@ from app.panels.records import Coupon, MaterialLot, Panel
 from app.people.records import Signature
 
 
+def goes_ahead(load_id: Any) -> ColumnElement[bool]:
+    """Condition that the load of that key was not cancelled: a coupon's seat in one is no ride."""
+    return ~exists().where(LoadCancellation.load_id == load_id)
+
+
 @dataclass(frozen=True, slots=True)
 class PanelPlace:
     """A panel in a load."""
@@ -42,6 +48,9 @@ class PanelPlace:
     table_revision_id: int
     former: str
     treatment_number: int
+    x_mm: Decimal | None
+    y_mm: Decimal | None
+    turned: bool | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +118,8 @@ def load(session: Session, code: str) -> Load:
 
 def seats(session: Session, load_id: int) -> Seats:
     """The load's panels, coupons and sensors with their stations; three queries."""
-    panels = session.execute(
+    # More columns than the typed select knows, here and below.
+    panels: Any = session.execute(
         select(
             Panel.id,
             Panel.code,
@@ -119,6 +129,9 @@ def seats(session: Session, load_id: int) -> Seats:
             LoadPanel.table_revision_id,
             LoadPanel.former,
             LoadPanel.treatment_number,
+            LoadPanel.x_mm,
+            LoadPanel.y_mm,
+            LoadPanel.turned,
         )
         .join(LoadPanel, LoadPanel.panel_id == Panel.id)
         .join(MaterialLot, MaterialLot.id == Panel.lot_id)
@@ -140,7 +153,6 @@ def seats(session: Session, load_id: int) -> Seats:
         .where(LoadCoupon.load_id == load_id)
         .order_by(LoadCoupon.id)
     )
-    # More columns than the typed select knows.
     sensors: Any = session.execute(
         select(
             LoadSensor.id,
@@ -263,7 +275,7 @@ def load_of_coupon(session: Session, coupon_id: int) -> Load | None:
     return session.scalars(
         select(Load)
         .join(LoadCoupon, LoadCoupon.load_id == Load.id)
-        .where(LoadCoupon.coupon_id == coupon_id)
+        .where(LoadCoupon.coupon_id == coupon_id, goes_ahead(Load.id))
     ).one_or_none()
 
 
@@ -275,7 +287,7 @@ def governing_table(session: Session, coupon_id: int) -> int | None:
             LoadCoupon,
             (LoadCoupon.load_id == LoadPanel.load_id) & (LoadCoupon.panel_id == LoadPanel.panel_id),
         )
-        .where(LoadCoupon.coupon_id == coupon_id)
+        .where(LoadCoupon.coupon_id == coupon_id, goes_ahead(LoadCoupon.load_id))
     ).one_or_none()
 
 
@@ -294,12 +306,12 @@ def unwrappings(session: Session, load_id: int) -> Sequence[Unwrapping]:
 
 
 def loads_of_panels(session: Session, panel_ids: Sequence[int]) -> dict[int, list[Load]]:
-    """Every load each panel was planned into, oldest first; one query."""
+    """Every load each panel was planned into, but cancelled ones, oldest first; one query."""
     found: dict[int, list[Load]] = {key: [] for key in panel_ids}
     for panel_id, each in session.execute(
         select(LoadPanel.panel_id, Load)
         .join(Load, Load.id == LoadPanel.load_id)
-        .where(LoadPanel.panel_id.in_(panel_ids))
+        .where(LoadPanel.panel_id.in_(panel_ids), goes_ahead(Load.id))
         .order_by(Load.id)
     ):
         found[panel_id].append(each)
@@ -307,7 +319,7 @@ def loads_of_panels(session: Session, panel_ids: Sequence[int]) -> dict[int, lis
 
 
 def unfinished_loads(session: Session, panel_ids: Sequence[int]) -> dict[int, str]:
-    """The load each panel still sits in (planned, not yet unwrapped), by panel; one query."""
+    """The load each panel still sits in (not yet unwrapped, nor cancelled), by panel; one query."""
     done = (
         select(Unwrapping.id)
         .where(Unwrapping.load_id == LoadPanel.load_id)
@@ -318,7 +330,7 @@ def unfinished_loads(session: Session, panel_ids: Sequence[int]) -> dict[int, st
         select(LoadPanel.panel_id, Load.code)
         .join(Load, Load.id == LoadPanel.load_id)
         .where(LoadPanel.panel_id.in_(panel_ids))
-        .where(~done)
+        .where(~done, goes_ahead(Load.id))
         .order_by(Load.id)
     )
     return {row.panel_id: row.code for row in rows}
@@ -329,7 +341,7 @@ def seated_coupons(session: Session, coupon_ids: Sequence[int]) -> dict[int, str
     rows = session.execute(
         select(LoadCoupon.coupon_id, Load.code)
         .join(Load, Load.id == LoadCoupon.load_id)
-        .where(LoadCoupon.coupon_id.in_(coupon_ids))
+        .where(LoadCoupon.coupon_id.in_(coupon_ids), goes_ahead(Load.id))
     )
     return {row.coupon_id: row.code for row in rows}
 

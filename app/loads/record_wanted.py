@@ -1,44 +1,91 @@
-"""What a furnace record of a load must hold, and a logger's file read for it. Decides nothing."""
+"""What a furnace record of a load must hold, and how a logger's files are read for it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any, Literal
 
 from sqlalchemy.orm import Session
 
-from app.documents.logger_csv import Layout, LoggerReading, read_logger_csv
+from app.documents.logger_mapping import (
+    EVERYTHING_ELSE,
+    ZONE_IN_FILE,
+    LoggerMapping,
+    mapping_from_json,
+    mapping_to_json,
+)
 from app.equipment import queries as equipment
 from app.errors import Refusal
 from app.judging.trace import Trace
 from app.loads import queries
+from app.loads.corrections import corrected_otherwise
 from app.loads.errors import FileInUse
-from app.loads.evidence import certificate_on
 from app.loads.judged import cycle_for_load
+from app.loads.record_queries import files_of
 from app.loads.records import FurnaceRecord, Load
 from app.requirements import queries as requirements
+from app.requirements.records import RequirementKind
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Columns:
-    """How a logger's file is to be read for a load: a person confirmed it.
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """How a logger's files are read for a load: by an approved mapping, or as stated by hand.
 
-    ``columns`` names the file's column of each planned channel, the vacuum's included.
+    ``revision_id`` is the approved mapping's revision; None where a person stated the layout.
     """
 
-    time_column: str
-    time_kind: Literal["iso", "elapsed_s"]
-    temperature_unit: Literal["C", "F"]
-    columns: Mapping[str, str] = field(default_factory=dict)
+    mapping: LoggerMapping
+    revision_id: int | None = None
 
     def paper(self) -> dict[str, Any]:
         """As it is kept beside the record."""
-        return {
-            "time_column": self.time_column,
-            "time_kind": self.time_kind,
-            "temperature_unit": self.temperature_unit,
-            "columns": dict(self.columns),
-        }
+        return mapping_to_json(self.mapping)
+
+
+def plain_layout(
+    columns: Mapping[str, str],
+    *,
+    vacuum: str | None,
+    time_column: str = "time",
+    time_kind: Literal["iso", "elapsed"] = "iso",
+    temperature_unit: Literal["C", "F"] = "C",
+    zone: str = ZONE_IN_FILE,
+) -> Chosen:
+    """A CSV in UTF-8 with commas and points, stated by hand.
+
+    ``columns`` names the file's column of each channel; the one that is called ``vacuum`` holds the
+    bag's level in kPa below ambient. Times are ISO 8601 in ``zone``, or elapsed seconds.
+    """
+    iso = time_kind == "iso"
+    paper = {
+        "name": "stated by hand",
+        "kind": "csv",
+        "encoding": "utf-8",
+        "delimiter": "comma",
+        "header": "by names",
+        "time": {
+            "columns": [time_column],
+            "kind": time_kind,
+            "elapsed_unit": None if iso else "seconds",
+            "zone": zone if iso else None,
+        },
+        "temperature_unit": temperature_unit,
+        "channels": [
+            {"channel": channel, "column": column}
+            for channel, column in columns.items()
+            if channel != vacuum
+        ],
+        "vacuum": None
+        if vacuum is None or vacuum not in columns
+        else {
+            "channel": vacuum,
+            "column": columns[vacuum],
+            "unit": "kPa",
+            "sense": "below ambient",
+        },
+        "ignored": EVERYTHING_ELSE,
+    }
+    return Chosen(mapping_from_json(paper, filename="the layout"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +103,12 @@ class Wanted:
         """The sensors that decide the soak."""
         return tuple(sensor for sensor in self.channels if sensor.required)
 
+    @property
+    def needed(self) -> tuple[str, ...]:
+        """The channels that a record cannot do without, the vacuum's last."""
+        channels = tuple(sensor.channel for sensor in self.required)
+        return channels if self.vacuum is None else (*channels, self.vacuum)
+
 
 def wanted_of(session: Session, load: Load) -> Wanted:
     """The channels a record of the load must hold, and what it is judged by."""
@@ -67,92 +120,101 @@ def wanted_of(session: Session, load: Load) -> Wanted:
     return Wanted(load, channels, vacuum, paper, queries.current_record(session, load.id))
 
 
-def refuse_known_file(
-    session: Session, digest: str, *, load: Load, layout: Mapping[str, Any] | None = None
+def refuse_known_files(
+    session: Session,
+    digests: Sequence[str],
+    *,
+    load: Load,
+    zone: tzinfo,
+    chosen: Chosen | None = None,
 ) -> None:
-    """Refuse bytes that are on record: of another load, or of this one in the same layout.
+    """Refuse bytes that are on record: of another load, or of this one read in the same way.
 
-    Without a ``layout`` only another load's file is refused.
+    Without ``chosen`` only another load's file is refused. Where other certificates count by now
+    than the record was corrected by, it may be read again in the same way.
 
     Raises:
         FileInUse: names the load of the first use.
     """
-    known = queries.find_file(session, digest)
-    if known is None:
-        return
-    load_id, code = known
-    if load_id != load.id:
-        raise FileInUse(
-            f"This very file is the furnace record of load {code}; a file belongs to one load. "
-            "Choose the file of this run.",
-            load_code=code,
-        )
+    for digest in digests:
+        known = queries.find_file(session, digest)
+        if known is not None and known[0] != load.id:
+            raise FileInUse(
+                f"This very file is the furnace record of load {known[1]}; a file belongs to one "
+                "load. Choose the file of this run.",
+                load_code=known[1],
+            )
     current = queries.current_record(session, load.id)
-    if layout is None or current is None or current.file_sha256 != digest:
+    if chosen is None or current is None:
         return
-    if current.layout == layout:
+    same_files = [digest for _, digest in files_of(session, current)] == list(digests)
+    same_way = (current.layout, current.mapping_revision_id) == (
+        chosen.paper(),
+        chosen.revision_id,
+    )
+    if same_files and same_way and not corrected_otherwise(session, load.id, zone=zone):
         raise FileInUse(
-            f"This very file is already the furnace record of load {code}, read in the same way. "
-            "There is nothing to change.",
-            load_code=code,
+            f"This very file is already the furnace record of load {load.code}, read in the same "
+            "way. There is nothing to change.",
+            load_code=load.code,
         )
 
 
-def refuse_columns(chosen: Columns, wanted: Wanted) -> None:
-    """Refuse a required channel without a column, and a column chosen twice."""
-    problems: dict[str, str] = {}
-    needed = [sensor.channel for sensor in wanted.required]
-    if wanted.vacuum is not None:
-        needed.append(wanted.vacuum)
-    for channel in needed:
-        if channel not in chosen.columns:
-            problems[f"column:{channel}"] = (
-                f"Say which column holds {channel}; a failed load sensor can be excluded by a "
-                "supervisor."
-                if channel != wanted.vacuum
-                else f"Say which column holds the bag's vacuum, {channel}."
-            )
-    first: dict[str, str] = {}
-    for channel, column in chosen.columns.items():
-        if column in first:
-            problems[f"column:{channel}"] = (
-                f"The column {column} is chosen for {first[column]} already; choose another for "
-                f"{channel}."
-            )
-        first.setdefault(column, channel)
-    if problems:
-        raise Refusal(" ".join(problems.values()), fields=problems)
-
-
-def read_for_load(
-    content: bytes, chosen: Columns, wanted: Wanted, *, file_name: str, max_bytes: int | None
-) -> LoggerReading:
-    """The file's chosen columns, whole.
+def refuse_chosen(session: Session, chosen: Chosen, wanted: Wanted, *, at: datetime) -> None:
+    """Refuse a mapping that is not in force, or that does not read what the load needs.
 
     Raises:
-        BadFile: one sentence with row and column, what was found, and what to do.
+        Refusal: a sentence for each channel, under ``column:CHANNEL``.
     """
-    layout = Layout(
-        time_column=chosen.time_column,
-        time_kind=chosen.time_kind,
-        temperature_unit=chosen.temperature_unit,
-        channels=tuple(chosen.columns.values()),
+    named = "The layout"
+    if chosen.revision_id is not None:
+        revision = requirements.revision(session, chosen.revision_id)
+        named = f"The mapping {revision.code} revision {revision.revision}"
+        if revision.kind is not RequirementKind.LOGGER_MAPPING or not revision.in_force(at):
+            sentence = f"{named} is not in force; choose one that is, or state the layout by hand."
+            raise Refusal(sentence, fields={"by": sentence})
+    missing = _missing(chosen.mapping, wanted)
+    if not missing:
+        return
+    if chosen.revision_id is None:
+        problems = {f"column:{channel}": ask_column(channel, wanted) for channel in missing}
+        raise Refusal(" ".join(problems.values()), fields=problems)
+    sentence = (
+        f"{named} does not read what the load needs ({', '.join(missing)}); choose another "
+        "mapping, or state the layout by hand."
     )
-    return read_logger_csv(content, filename=file_name, layout=layout, max_bytes=max_bytes)
+    raise Refusal(sentence, fields={"by": sentence})
 
 
-def renamed(trace: Trace, chosen: Columns) -> Trace:
-    """The trace by planned channels instead of the file's columns."""
-    channels = {channel: trace.channels[column] for channel, column in chosen.columns.items()}
+def ask_column(channel: str, wanted: Wanted) -> str:
+    """The sentence that asks for the column of a channel that the load needs."""
+    if channel == wanted.vacuum:
+        return f"Say which column holds the bag's vacuum, {channel}."
+    return (
+        f"Say which column holds {channel}; a failed load sensor can be excluded by a supervisor."
+    )
+
+
+def _missing(mapping: LoggerMapping, wanted: Wanted) -> list[str]:
+    """The channels that the load needs and that are not read as what they are."""
+    read = {part.channel for part in mapping.channels}
+    found = [sensor.channel for sensor in wanted.required if sensor.channel not in read]
+    vacuum = None if mapping.vacuum is None else mapping.vacuum.channel
+    if wanted.vacuum not in {None, vacuum}:
+        found.append(str(wanted.vacuum))
+    return found
+
+
+def fits(mapping: LoggerMapping, wanted: Wanted) -> bool:
+    """Whether a mapping reads every channel that the load needs."""
+    return not _missing(mapping, wanted)
+
+
+def planned_trace(trace: Trace, wanted: Wanted) -> Trace:
+    """The trace with the load's own channels only; a mapping may read more."""
+    planned = {sensor.channel for sensor in wanted.channels} | {wanted.vacuum}
+    channels = {name: values for name, values in trace.channels.items() if name in planned}
     return Trace(trace.times, channels, trace.temperature_unit)
-
-
-def started_at(reading: LoggerReading, zone: tzinfo) -> datetime | None:
-    """The first sample's time; one without a zone was meant in the shop's."""
-    started = reading.started_at
-    if started is None or started.tzinfo is not None:
-        return started
-    return started.replace(tzinfo=zone)
 
 
 def cycle_of_load(
@@ -171,27 +233,10 @@ def cycle_of_load(
     if not required:
         raise Refusal("The load has no required sensor left, so its soak cannot be judged.")
     day = starts_at.astimezone(zone).date()
-    certificates = equipment.sensor_certificates(session, [one.sensor_id for one in required])
-    corrections = {}
-    for sensor in required:
-        best = certificate_on(certificates[sensor.sensor_id], day)
-        corrections[sensor.channel] = best.corrections if best is not None else []
+    papers = equipment.sensor_corrections(session, [one.sensor_id for one in required])
+    corrections = {
+        sensor.channel: equipment.corrections_on(papers[sensor.sensor_id], day)
+        for sensor in required
+    }
     channels = [sensor.channel for sensor in required]
     return cycle_for_load(wanted.cycle_paper, channels=channels, corrections=corrections)
-
-
-def guessed_columns(header: Sequence[str], wanted: Wanted) -> dict[str, str]:
-    """The file's column of each channel by its name, capitals, spaces and dashes aside."""
-    by_name = {_plain(name): name for name in reversed(header)}
-    channels = [one.channel for one in wanted.channels]
-    if wanted.vacuum is not None:
-        channels.append(wanted.vacuum)
-    return {
-        channel: channel if channel in header else by_name[_plain(channel)]
-        for channel in channels
-        if channel in header or _plain(channel) in by_name
-    }
-
-
-def _plain(name: str) -> str:
-    return "".join(sign for sign in name.casefold() if sign.isalnum())

@@ -172,6 +172,11 @@ class LeakCheck(Base):
     """Unit and figures as they were read off the gauge, where not kPa below ambient."""
     __table_args__ = (Index("ix_leak_check_load_id_id", "load_id", "id"),)
 
+    @property
+    def rate(self) -> str:
+        """What the bag lost in a minute, kPa, to three figures; for the eye, it decides nothing."""
+        return f"{float(self.start_kpa - self.end_kpa) / float(self.minutes):.3g}"
+
 
 class StoredFile(Base):
     """An uploaded file, byte for byte, under its SHA-256. A file belongs to one load only."""

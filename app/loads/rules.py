@@ -1,18 +1,15 @@
-"""Where a load stands, what a leak check shows, and what a plan lacks. Pure."""
+"""Where a load stands, what its bags show, and what a plan lacks. Pure."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
 from enum import StrEnum
+from typing import Any
 
-from app.judging.rounding import last_place, round_to_place, shown
 from app.judging.verdict import Finding, Outcome
 
-RULES_VERSION = "1"
+RULES_VERSION = "2"
 """Goes up whenever a furnace record could be judged differently from before."""
-HIGHEST_LEVEL_KPA = Decimal(105)
-"""No bag is further below ambient than the ambient itself; common practice, sea level."""
 SHOP_RULES = "the cycle's shop rules"
 
 
@@ -21,65 +18,65 @@ class Standing(StrEnum):
 
     PLANNED = "planned"
     CHECKED = "bag checked"
+    IN_FURNACE = "in the furnace"
+    OUT = "out of the furnace"
     RECORDED = "record in"
     UNWRAPPED = "unwrapped"
+    CANCELLED = "cancelled"
 
 
-def standing(*, panels: set[int], checked: set[int], recorded: bool, unwrapped: set[int]) -> str:
-    """How far a load has come, from the panels in it and those with each step done.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """What has been done with a load: which steps, and for which of its panels (by key).
 
-    ``checked`` are the panels whose latest leak check conforms. A load is unwrapped when every
-    panel is and its record is in.
+    ``checked`` are the panels whose latest leak check conforms.
     """
-    if recorded and panels <= unwrapped:
-        return Standing.UNWRAPPED.value
-    if recorded:
-        return Standing.RECORDED.value
-    if panels and panels <= checked:
+
+    panels: frozenset[int]
+    checked: frozenset[int]
+    unwrapped: frozenset[int]
+    started: bool
+    ended: bool
+    recorded: bool
+    cancelled: bool
+
+
+def standing(done: Progress) -> str:
+    """How far a load has come.
+
+    A load is unwrapped when every panel is and its record is in. A record counts even where nobody
+    entered start and end.
+    """
+    if done.cancelled:
+        return Standing.CANCELLED.value
+    if done.recorded:
+        whole = done.panels <= done.unwrapped
+        return (Standing.UNWRAPPED if whole else Standing.RECORDED).value
+    if done.started:
+        return (Standing.OUT if done.ended else Standing.IN_FURNACE).value
+    if done.panels and done.panels <= done.checked:
         return Standing.CHECKED.value
     return Standing.PLANNED.value
 
 
-@dataclass(frozen=True, slots=True)
-class LeakReading:
-    """A bag's level at both ends of a time, kPa below ambient, as read."""
-
-    start_kpa: Decimal
-    end_kpa: Decimal
-    minutes: Decimal
+def soak_time(cycle_paper: Mapping[str, Any]) -> timedelta:
+    """The shortest soaks of all stages together: no run of the cycle is over sooner."""
+    return timedelta(seconds=sum(float(stage["soak_min_s"]) for stage in cycle_paper["stages"]))
 
 
-def judge_leak(reading: LeakReading, *, limit_kpa: Decimal, minutes: Decimal) -> Finding:
-    """Whether the bag holds: the drop, rounded once to the limit's last place, within the limit.
-
-    The limit and the least time are included. A drop over the limit does not conform however short
-    the time; a shorter time that stayed within it proves nothing.
-    Source: the judging rules, section 2; the limits are the shop's own.
-    """
-    drop = reading.start_kpa - reading.end_kpa
-    rounded = round_to_place(drop, to=last_place(limit_kpa))
-    working = [
-        f"drop {shown(reading.start_kpa)} - {shown(reading.end_kpa)} = {shown(drop)} kPa",
-        f"rounded to the limit's last place: {shown(rounded)} kPa",
-        f"{shown(rounded)} {'<=' if rounded <= limit_kpa else '>'} {shown(limit_kpa)} kPa",
-        f"time {shown(reading.minutes)} min, at least {shown(minutes)} min asked",
-    ]
-    if rounded > limit_kpa:
-        outcome, says = Outcome.DOES_NOT_CONFORM, "The bag leaks"
-    elif reading.minutes < minutes:
-        outcome, says = Outcome.NOT_PROVEN, "The check was too short to show that the bag holds"
-    else:
-        outcome, says = Outcome.CONFORMS, "The bag holds"
+def judge_length(start: datetime, end: datetime, *, soaks: timedelta) -> Finding:
+    """Whether the declared length leaves room for the cycle's shortest soaks; equal does."""
+    length, least = ((span.total_seconds() / 3600) for span in (end - start, soaks))
+    fits = end - start >= soaks
     return Finding(
-        "bag.leak",
-        outcome,
-        f"{says}: it lost {shown(drop)} kPa in {shown(reading.minutes)} min, and at most "
-        f"{shown(limit_kpa)} kPa in at least {shown(minutes)} min is permitted.",
-        value=shown(rounded),
-        limit=shown(limit_kpa),
-        unit="kPa",
-        source=SHOP_RULES,
-        working=tuple(working),
+        "plan.length",
+        Outcome.CONFORMS if fits else Outcome.DOES_NOT_CONFORM,
+        f"The load is declared to take {length:.4g} h; the cycle's soaks alone take {least:.4g} h."
+        + ("" if fits else " Give the time from door closed to taken out, heating included."),
+        value=f"{length:.6g}",
+        limit=f"{least:.6g}",
+        unit="h",
+        source="the cycle",
     )
 
 
@@ -119,9 +116,23 @@ def judge_treatments(panel: str, *, number: int, most: int) -> Finding:
     )
 
 
-def judge_lots(coupon: str, panel: str, *, coupon_lot: str, panel_lot: str) -> Finding:
-    """Whether a coupon is of the same material lot as the panel it rides on."""
+def judge_lots(
+    coupon: str, panel: str, *, coupon_lot: str, panel_lot: str, accepted: str | None = None
+) -> Finding:
+    """Whether a coupon is of the same material lot as the panel it rides on.
+
+    One of another lot conforms only by a signed exception; ``accepted`` says whose and why.
+    Source: the judging rules, 5.
+    """
     same = coupon_lot == panel_lot
+    if accepted is not None and not same:
+        return Finding(
+            "plan.coupon_lot",
+            Outcome.CONFORMS,
+            f"Coupon {coupon} is of lot {coupon_lot}, panel {panel} of lot {panel_lot}; {accepted}",
+            value=coupon_lot,
+            limit=panel_lot,
+        )
     return Finding(
         "plan.coupon_lot",
         Outcome.CONFORMS if same else Outcome.DOES_NOT_CONFORM,
@@ -134,42 +145,58 @@ def judge_lots(coupon: str, panel: str, *, coupon_lot: str, panel_lot: str) -> F
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Certified:
-    """A sensor and the certificate that covers a day, or the newest one before it."""
-
-    name: str
-    done_on: date | None
-    due_on: date | None
+def accepted_words(name: str, reason: str) -> str:
+    """A signed lot exception as a sentence's end: who accepted the other lot, and why."""
+    return f"accepted by {name}: {reason.rstrip('.')}."
 
 
-def judge_sensor_certificates(sensors: Sequence[Certified], *, day: date) -> Finding:
-    """Whether every load sensor was in calibration on the day; due days are included."""
-    missing = [sensor.name for sensor in sensors if sensor.due_on is None]
-    overdue = [
-        f"{sensor.name} (due {sensor.due_on})"
-        for sensor in sensors
-        if sensor.due_on is not None and sensor.due_on < day
-    ]
-    working = tuple(
-        f"{sensor.name}: "
-        + ("no certificate" if sensor.due_on is None else f"{sensor.done_on} to {sensor.due_on}")
-        for sensor in sensors
+_SUPPLIERS = (
+    ("plan.coupon_lot", "a supervisor can accept it with a signed exception"),
+    ("plan.cycle", "a supervisor who did not write it can verify a revision"),
+    ("plan.acceptance_table", "a supervisor who did not write it can verify a revision"),
+    ("plan.entry", "an engineer can write a table revision with such an entry"),
+    ("plan.coupon_entry", "an engineer can write a table revision with such an entry"),
+    ("plan.decided", "a supervisor decides whether the panel may be aged again"),
+    ("plan", "whoever plans the load"),
+    ("furnace.zone", "whoever plans the load, with the panel's place in the zone"),
+    ("furnace.class", "an engineer, with a furnace or cycle that fits"),
+    ("furnace", "an engineer enters the paper and a second person reviews it"),
+    ("sensors", "an engineer enters the certificate and a second person reviews it"),
+    ("gauge", "an engineer enters the certificate and a second person reviews it"),
+    ("bag", "an inspector checks the bag"),
+)
+
+
+def supplier(finding: Finding) -> str:
+    """Who can supply what a finding lacks, as a sentence's end."""
+    return next(
+        (who for code, who in _SUPPLIERS if finding.code.startswith(code)), "whoever plans the load"
     )
-    if overdue:
-        outcome = Outcome.DOES_NOT_CONFORM
-        says = f"Overdue for calibration on {day}: {', '.join(overdue)}."
-    elif missing or not sensors:
-        outcome = Outcome.NOT_PROVEN
-        named = ", ".join(missing) or "any load sensor"
-        says = f"No certificate is on record from before {day} for {named}."
-    else:
-        outcome = Outcome.CONFORMS
-        says = f"All {len(sensors)} load sensors were in calibration on {day}."
-    return Finding("sensors.calibration", outcome, says, working=working)
 
 
 def blocking(findings: Sequence[Finding]) -> list[Finding]:
     """The findings that stand against a plan: all that neither conform nor are mere notes."""
     fine = (Outcome.CONFORMS, Outcome.NOTE)
     return [finding for finding in findings if finding.outcome not in fine]
+
+
+def findings_paper(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Findings as they are kept beside a decision on a load, with their working."""
+    return [
+        {**asdict(finding), "outcome": finding.outcome.value, "working": list(finding.working)}
+        for finding in findings
+    ]
+
+
+def findings_of(paper: Sequence[Mapping[str, Any]]) -> list[Finding]:
+    """Findings read back from :func:`findings_paper`."""
+    return [
+        Finding(
+            **{
+                **one,
+                "outcome": Outcome(one["outcome"]),
+                "working": tuple(one["working"]),
+            }
+        )
+        for one in paper
+    ]

@@ -5,25 +5,57 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.audit.records import TrailEntry
-from app.equipment.records import Furnace
+from app.equipment.records import Furnace, VacuumGauge
 from app.judging.verdict import Finding, Outcome
 from app.loads import queries
 from app.loads.evidence import furnace_findings
 from app.loads.records import FurnaceRecord, LeakCheck, Load, RecordVerdict, Unwrapping
-from app.loads.rules import Standing, standing
+from app.loads.rules import Progress, Standing, standing
+from app.loads.run_sheet import RunSheet, run_of
+from app.loads.surface import PanelSurface, surface_of
 from app.people import queries as people
 from app.requirements import queries as requirements
 from app.requirements.queries import Revision
 
 _ACTS = {
     "loads:load:planned": "planned the load",
+    "loads:load:cancelled": "cancelled the load",
+    "loads:load:started": "closed the door and started the cycle",
+    "loads:load:ended": "took the load out",
+    "loads:photograph:kept": "added photographs",
     "loads:leak_check:recorded": "recorded a leak check",
     "loads:furnace_record:imported": "imported a furnace record",
+    "loads:live_record:opened": "opened the growing record",
+    "loads:live_record:anchored": "put the growing record's digest on the trail",
+    "loads:live_record:closed": "closed the growing record",
     "loads:sensor:excluded": "excluded a sensor",
     "loads:unwrapping:recorded": "recorded an unwrapping",
+}
+
+
+_START = (
+    "Start the load",
+    "/start",
+    "When the door is closed, record the start; after the run, import the logger's file.",
+)
+_AFTER_STANDING = {
+    Standing.PLANNED: _START,
+    Standing.CHECKED: _START,
+    Standing.IN_FURNACE: (
+        "Record that it is out",
+        "/end",
+        "The load is in the furnace; when it has been taken out, record the time.",
+    ),
+    Standing.OUT: (
+        "Import the furnace record",
+        "/record",
+        "The load is out of the furnace; import the logger's file.",
+    ),
+    Standing.CANCELLED: ("Plan another load", "/loads/plan", "This load is not run."),
 }
 
 
@@ -61,6 +93,9 @@ class Sheet:
     reason: str | None
     """Why record or evidence do not conform, in one sentence; None where nothing speaks so."""
     next_step: Step
+    run: RunSheet
+    surface: dict[str, PanelSurface]
+    gauge_codes: dict[int, str]
     panels: list[PanelView]
     seats: queries.Seats
     record: FurnaceRecord | None
@@ -87,14 +122,22 @@ def sheet(session: Session, code: str, *, zone: tzinfo) -> Sheet:
     records = queries.records(session, load.id)
     record = records[0] if records else None
     verdict = queries.latest_verdict(session, record.id) if record is not None else None
+    paper: Mapping[str, Any] = verdict.paper if verdict is not None else {}
+    run = run_of(session, load, record, paper)
     stands = standing(
-        panels={panel.id for panel in seats.panels},
-        checked={row.panel_id for row in _latest(leaks).values() if row.outcome == "conforms"},
-        recorded=record is not None,
-        unwrapped=set(_latest(unwrapped)),
+        Progress(
+            panels=frozenset(panel.id for panel in seats.panels),
+            checked=frozenset(
+                row.panel_id for row in _latest(leaks).values() if row.outcome == "conforms"
+            ),
+            unwrapped=frozenset(_latest(unwrapped)),
+            started=run.start is not None,
+            ended=run.end is not None,
+            recorded=record is not None,
+            cancelled=run.cancelled is not None,
+        )
     )
     panels = _panel_views(session, seats, leaks, unwrapped)
-    paper: Mapping[str, Any] = verdict.paper if verdict is not None else {}
     evidence = furnace_findings(session, load, zone=zone)
     return Sheet(
         load=load,
@@ -103,6 +146,9 @@ def sheet(session: Session, code: str, *, zone: tzinfo) -> Sheet:
         standing=stands,
         reason=_reason(paper, evidence),
         next_step=_next_step(load.code, stands, panels, cycle),
+        run=run,
+        surface=surface_of(session, load.id),
+        gauge_codes={gauge.id: gauge.code for gauge in session.scalars(select(VacuumGauge))},
         panels=panels,
         seats=seats,
         record=record,
@@ -140,12 +186,9 @@ def _next_step(code: str, stands: str, panels: Sequence[PanelView], cycle: Revis
             f"{base}/leak-check?panel={left[0] if left else ''}",
             f"Before the door closes, check the bag of {', '.join(left)}.",
         )
-    if stands in (Standing.PLANNED, Standing.CHECKED):
-        return Step(
-            "Import the furnace record",
-            f"{base}/record",
-            "After the run, import the logger's file.",
-        )
+    if stands in _AFTER_STANDING:
+        label, address, words = _AFTER_STANDING[Standing(stands)]
+        return Step(label, address if stands == Standing.CANCELLED else base + address, words)
     if stands == Standing.RECORDED:
         left = [panel.code for panel in panels if panel.unwrapping is None]
         return Step(

@@ -6,6 +6,7 @@ very float that reading its text gave, because both are the float nearest to tha
 column is compared before it is kept so. A missing sample is a null.
 """
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -38,8 +39,7 @@ def pack_trace(trace: Trace) -> bytes:
     pq.write_table(
         pa.Table.from_arrays([array for _, array in columns], schema=schema),
         sink,
-        compression="zstd",
-        compression_level=_LEVEL,
+        compression="lz4",
         use_dictionary=False,
         write_statistics=False,
         column_encoding=dict.fromkeys(whole, "DELTA_BINARY_PACKED")
@@ -94,6 +94,15 @@ def _values(column: Any, divisor: int) -> Floats:
 def pack_file(content: bytes) -> bytes:
     """The file compressed (zstd frame), byte for byte recoverable. Lets other threads run."""
     packed: bytes = pa.Codec("zstd", compression_level=_LEVEL).compress(content, asbytes=True)
+    return packed
+
+
+def pack_path(path: Path) -> bytes:
+    """As :func:`pack_file`, of a file on disk that is not read into memory first."""
+    with pa.memory_map(str(path)) as mapped:
+        packed: bytes = pa.Codec("zstd", compression_level=_LEVEL).compress(
+            mapped.read_buffer(), asbytes=True
+        )
     return packed
 
 

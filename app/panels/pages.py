@@ -1,7 +1,7 @@
 """Lots, the forms that register panels and coupons, hand-overs, and the index of the shop."""
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -9,7 +9,7 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.equipment import queries as equipment
-from app.equipment.rules import SOON_DAYS, due_by, worst_due
+from app.equipment.rules import due_by, worst_due
 from app.errors import Refusal
 from app.panels import queries, service
 from app.panels.forms import CouponsForm, CustodyForm, LotForm, PanelForm
@@ -18,6 +18,7 @@ from app.people.queries import acts_about, names
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements
+from app.requirements.service import KINDS
 from app.web.entries import kept
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records
@@ -42,6 +43,8 @@ def show_shop(page: Page, records: Records, by: SignedIn) -> Response:
             lots=queries.lots(session, most=_LOTS_IN_INDEX),
             may_register=may(by, Act.REGISTER_EQUIPMENT),
             may_write=may(by, Act.WRITE_REQUIREMENT),
+            may_write_procedure=may(by, Act.WRITE_PROCEDURE),
+            may_write_mapping=may(by, Act.WRITE_MAPPING),
             may_receive=may(by, Act.RECEIVE_MATERIAL),
             may_hand_over=may(by, Act.RECORD_CUSTODY),
         )
@@ -237,35 +240,33 @@ def _register_page(
 
 
 def _equipment(session: Any, at: datetime) -> dict[str, Any]:
-    """Furnaces, testers and blocks with where each stands, and the sensors that soon need care."""
+    """Everything of the equipment with where it stands; of sensors those that need care."""
     today = at.date()
     furnaces = equipment.furnaces(session)
-    checks = equipment.checks_by_furnace(session, [one.id for one in furnaces])
+    dues = equipment.dues_of_furnaces(session, [one.id for one in furnaces], at=at)
+    gauges = equipment.gauges(session)
+    gauge_dues = equipment.dues_of_gauges(session, [one.id for one in gauges], at=at)
     testers = equipment.testers(session)
     papers = equipment.certificates_by_tester(session, [one.id for one in testers])
-    sensors = equipment.sensors(
-        session,
-        on=today,
-        due_within=today + timedelta(days=SOON_DAYS),
-        most=_SENSORS_DUE_SHOWN,
-    )
+    board = equipment.due_board(session, at=at)
+    sensors = [line for line in board if line.kind == "sensor"]
     return {
-        "furnaces": [
-            (one, worst_due(equipment.furnace_due(checks[one.id], on=today).values()))
-            for one in furnaces
-        ],
+        "furnaces": [(one, worst_due(dues[one.id].values())) for one in furnaces],
+        "gauges": [(one, gauge_dues[one.id]) for one in gauges],
         "testers": [(one, equipment.certificates_due(papers[one.id], on=today)) for one in testers],
         "blocks": [(one, due_by(one.expires_on, on=today)) for one in equipment.blocks(session)],
-        "sensors": [(one, equipment.sensor_due(one, on=today)) for one in sensors],
+        "sensors": [(line, line.due) for line in sensors[:_SENSORS_DUE_SHOWN]],
+        "due_count": len(board),
+        "review_count": len(equipment.waiting_reports(session)),
     }
 
 
 def _requirements(session: Any, at: datetime) -> dict[str, Any]:
-    """Tables and cycles by code, with the newest revision and where it stands."""
+    """Verified papers of every kind by code, with the newest revision and where it stands."""
     found: dict[str, list[requirements.Revision]] = {}
     for one in requirements.revisions(session):
         found.setdefault(one.code, []).append(one)
-    lines: dict[str, list[Any]] = {"tables": [], "cycles": []}
+    lines: dict[str, list[Any]] = {kind.place.strip("/"): [] for kind in KINDS.values()}
     for several in found.values():
         shown = requirements.shown_first(several, at)
         waiting = [
@@ -273,8 +274,6 @@ def _requirements(session: Any, at: datetime) -> dict[str, Any]:
             for one in several
             if requirements.state_of(one, at) is requirements.RevisionState.UNVERIFIED
         ]
-        is_cycle = shown.kind.value == "cycle"
-        lines["cycles" if is_cycle else "tables"].append(
-            (shown, requirements.state_of(shown, at), waiting)
-        )
+        place = KINDS[shown.kind].place.strip("/")
+        lines[place].append((shown, requirements.state_of(shown, at), waiting))
     return lines

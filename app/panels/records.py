@@ -45,6 +45,10 @@ class Decided(StrEnum):
     SCRAPPED = "scrap"
 
 
+UNDECIDED = (Decided.OPEN, Decided.REWORK, Decided.REPAIR)
+"""What leaves a panel with something still to come. Every other decision settles it."""
+
+
 class Panel(Base):
     """One panel. ``decided`` repeats its last decision so that lists are fast; a check compares."""
 

@@ -24,7 +24,7 @@ class Act(StrEnum):
     REVIEW_REPORT = "review reports and certificates"
     RECORD_MAINTENANCE = "record work on a furnace"
     WRITE_REQUIREMENT = "write acceptance tables and cycles"
-    VERIFY_REQUIREMENT = "verify acceptance tables and cycles"
+    VERIFY_REQUIREMENT = "verify tables, cycles, procedures and mappings"
     WRITE_PROCEDURE = "write pyrometry procedures"
     WRITE_MAPPING = "write logger mappings"
     RECEIVE_MATERIAL = "receive material and register panels and coupons"

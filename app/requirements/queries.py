@@ -1,5 +1,6 @@
-"""What is read about acceptance tables and cycles."""
+"""What is read about tables, cycles, procedures and mappings."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -8,9 +9,12 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.documents.logger_mapping import LoggerMapping, mapping_from_json
+from app.documents.pyrometry import procedure_from_json
 from app.documents.table import table_from_json
 from app.errors import NotFound
 from app.judging.acceptance import Table
+from app.judging.procedure import Procedure
 from app.requirements.records import (
     Requirement,
     RequirementKind,
@@ -18,7 +22,13 @@ from app.requirements.records import (
     RequirementVerification,
     RequirementWithdrawal,
 )
-from app.requirements.rules import Part, cycle_parts, table_parts
+from app.requirements.rules import (
+    Part,
+    cycle_parts,
+    mapping_parts,
+    procedure_parts,
+    table_parts,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +49,7 @@ class Revision:
     verified_by_id: int | None
     verified_at: datetime | None
     in_force_from: datetime | None
+    sample: list[list[str]] | None
     withdrawn_at: datetime | None
 
     def in_force(self, at: datetime) -> bool:
@@ -65,6 +76,7 @@ def _select_revisions() -> Any:
             RequirementVerification.verified_by_id,
             RequirementVerification.verified_at,
             RequirementVerification.in_force_from,
+            RequirementVerification.sample,
             RequirementWithdrawal.withdrawn_at,
         )
         .join(Requirement, Requirement.id == RequirementRevision.requirement_id)
@@ -91,12 +103,17 @@ def revisions(
     session: Session, *, kind: RequirementKind | None = None, code: str | None = None
 ) -> list[Revision]:
     """Revisions of a kind, or of one requirement, oldest first under each code."""
-    query = _select_revisions().order_by(Requirement.code, RequirementRevision.id)
+    query = _select_revisions()
     if kind is not None:
         query = query.where(Requirement.kind == kind)
     if code is not None:
         query = query.where(Requirement.code == code)
-    return [Revision(*row) for row in session.execute(query)]
+    return _read(session, query)
+
+
+def _read(session: Session, query: Any) -> list[Revision]:
+    ordered = query.order_by(Requirement.code, RequirementRevision.id)
+    return [Revision(*row) for row in session.execute(ordered)]
 
 
 class RevisionState(StrEnum):
@@ -120,7 +137,7 @@ def state_of(revision: Revision, at: datetime) -> RevisionState:
 def named(
     session: Session, code: str, *, kind: RequirementKind, revision: str | None = None
 ) -> list[Revision]:
-    """Every revision of one acceptance table or cycle, oldest first.
+    """Every revision of one requirement, oldest first.
 
     Raises:
         NotFound: there is none of that identity, or none of that revision.
@@ -146,11 +163,71 @@ def table_of(revision: Revision) -> Table:
     return table_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
 
 
+def procedure_of(revision: Revision) -> Procedure:
+    """The pyrometry procedure a revision's paper holds."""
+    return procedure_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
+
+
+def mapping_of(revision: Revision) -> LoggerMapping:
+    """The logger mapping a revision's paper holds."""
+    return mapping_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
+
+
+def procedure_in_force(session: Session, requirement_id: int, *, at: datetime) -> Revision | None:
+    """The procedure's newest revision that is verified and in force at a time, or None.
+
+    Newest is the one written last. ``requirement_id`` is what a furnace's qualification names.
+    """
+    query = _select_revisions().where(
+        Requirement.id == requirement_id,
+        Requirement.kind == RequirementKind.PYROMETRY_PROCEDURE,
+    )
+    in_force = [one for one in _read(session, query) if one.in_force(at)]
+    return in_force[-1] if in_force else None
+
+
+def procedures_in_force(session: Session, *, at: datetime) -> list[tuple[int, Revision]]:
+    """Key and newest revision in force of every procedure that has one, by code.
+
+    The key is the requirement's, as a furnace's qualification names it.
+    """
+    keys = {
+        code: key
+        for key, code in session.execute(
+            select(Requirement.id, Requirement.code).where(
+                Requirement.kind == RequirementKind.PYROMETRY_PROCEDURE
+            )
+        )
+    }
+    newest = _newest_in_force(session, RequirementKind.PYROMETRY_PROCEDURE, at)
+    return [(keys[one.code], one) for one in newest]
+
+
+def mappings_in_force(session: Session, *, at: datetime) -> list[Revision]:
+    """The newest revision in force of every logger mapping that has one, by code."""
+    return _newest_in_force(session, RequirementKind.LOGGER_MAPPING, at)
+
+
+def _newest_in_force(session: Session, kind: RequirementKind, at: datetime) -> list[Revision]:
+    newest = {one.code: one for one in revisions(session, kind=kind) if one.in_force(at)}
+    return list(newest.values())
+
+
 def parts_of(revision: Revision) -> tuple[Part, ...]:
     """The parts a second person compares, every value among them."""
     if revision.kind is RequirementKind.ACCEPTANCE_TABLE:
         return table_parts(table_of(revision))
-    return cycle_parts(revision.paper, revision.shop_rules)
+    if revision.kind is RequirementKind.CYCLE:
+        return cycle_parts(revision.paper, revision.shop_rules)
+    if revision.kind is RequirementKind.PYROMETRY_PROCEDURE:
+        return procedure_parts(procedure_of(revision))
+    return mapping_parts(revision.paper)
+
+
+def previous(found: Sequence[Revision], shown: Revision) -> Revision | None:
+    """The revision written before the one shown, or None; ``found`` are all, oldest first."""
+    earlier = [one for one in found if one.id < shown.id]
+    return earlier[-1] if earlier else None
 
 
 def find_requirement(session: Session, code: str) -> Requirement | None:

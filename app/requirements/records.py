@@ -64,6 +64,8 @@ class RequirementVerification(Base):
     verified_at: Mapped[datetime]
     in_force_from: Mapped[datetime]
     signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    sample: Mapped[list[list[str]] | None] = mapped_column(Paper)
+    """Of a mapping: name and SHA-256 of each file of the export that it was tried on."""
 
 
 class RequirementWithdrawal(Base):

@@ -21,9 +21,12 @@ SESSION_COOKIE = "temperbook_sign_in"
 class Typed(Mapping[str, str]):
     """The text fields of a form exactly as typed, and its uploaded files."""
 
-    def __init__(self, fields: Mapping[str, list[str]], files: Mapping[str, UploadFile]) -> None:
+    def __init__(
+        self, fields: Mapping[str, list[str]], files: Mapping[str, list[UploadFile]]
+    ) -> None:
         self._fields = dict(fields)
-        self.files = dict(files)
+        self._files = dict(files)
+        self.files = {name: several[-1] for name, several in files.items()}
 
     def __getitem__(self, name: str) -> str:
         return self._fields[name][-1]
@@ -37,6 +40,10 @@ class Typed(Mapping[str, str]):
     def every(self, name: str) -> list[str]:
         """All values of a field that may come several times, in the form's order."""
         return list(self._fields.get(name, []))
+
+    def every_file(self, name: str) -> list[UploadFile]:
+        """All files chosen in a field, in the order chosen; empty where none was."""
+        return [one for one in self._files.get(name, []) if one.filename]
 
 
 def csrf_token(sign_in_token: str) -> str:
@@ -59,6 +66,20 @@ def refuse_other_sites(request: Request) -> None:
         raise Refusal("This form came from another site's page. Open the page here and try again.")
 
 
+def refuse_forged(request: Request, given: str) -> None:
+    """Refuse a form without the value that our own pages put into it for this sign-in.
+
+    Raises:
+        Refusal: nobody is signed in, or the value is not this sign-in's.
+    """
+    token = request.cookies.get(SESSION_COOKIE, "")
+    if not token or not hmac.compare_digest(given, csrf_token(token)):
+        raise Refusal(
+            "This page was open since before you signed in. Go back, load it again and repeat "
+            "the entry; nothing was recorded."
+        )
+
+
 async def read_form(request: Request) -> AsyncIterator[Typed]:
     """The form of a signed-in person; its uploaded files are closed once the answer is made.
 
@@ -66,18 +87,22 @@ async def read_form(request: Request) -> AsyncIterator[Typed]:
         Refusal: the form did not come from our own page, or is larger than the upload limit.
     """
     refuse_other_sites(request)
-    await _refuse_too_large(request)
+    await refuse_too_large(request)
     try:
-        typed = await _read(request)
-        token = request.cookies.get(SESSION_COOKIE, "")
-        if not token or not hmac.compare_digest(typed.get("csrf", ""), csrf_token(token)):
-            raise Refusal(
-                "This page was open since before you signed in. Go back, load it again and repeat "
-                "the entry; nothing was recorded."
-            )
-        yield typed
+        yield await read_fields(request)
     finally:
         await request.close()
+
+
+async def read_fields(request: Request) -> Typed:
+    """The form, if it carries what our own pages put into it.
+
+    Raises:
+        Refusal: it does not.
+    """
+    typed = await _read(request)
+    refuse_forged(request, typed.get("csrf", ""))
+    return typed
 
 
 async def read_open_form(request: Request) -> Typed:
@@ -89,16 +114,21 @@ async def read_open_form(request: Request) -> Typed:
 async def _read(request: Request) -> Typed:
     form = await request.form()
     fields: dict[str, list[str]] = {}
-    files: dict[str, UploadFile] = {}
+    files: dict[str, list[UploadFile]] = {}
     for name, content in form.multi_items():
         if isinstance(content, UploadFile):
-            files[name] = content
+            files.setdefault(name, []).append(content)
         else:
             fields.setdefault(name, []).append(content)
     return Typed(fields, files)
 
 
-async def _refuse_too_large(request: Request) -> None:
+async def refuse_too_large(request: Request) -> None:
+    """Refuse a form that says it is larger than the upload limit, once it has been received.
+
+    Raises:
+        Refusal: with its size and the limit.
+    """
     settings: Settings = request.app.state.settings
     length = int(request.headers.get("content-length") or 0)
     if length <= settings.upload_limit_mb * 1_000_000 + 100_000:

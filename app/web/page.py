@@ -60,6 +60,7 @@ def templates(settings: Settings) -> Environment:
     environment.filters["day"] = words.day_words
     environment.filters["duration"] = words.duration_words
     environment.filters["verdict_words"] = words.verdict_words
+    environment.filters["degrees"] = words.degree_words
     environment.globals.update(
         static=static,
         shop_name=settings.shop_name,

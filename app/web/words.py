@@ -1,5 +1,6 @@
 """How figures, times and verdicts are written on pages."""
 
+import re
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -39,3 +40,11 @@ def duration_words(seconds: float | None) -> str:
     if minutes:
         return f"{sign}{minutes} min {left:02d} s"
     return f"{sign}{left} s"
+
+
+_DEGREES = re.compile(r"\bdeg(?=[CF]\b)")
+
+
+def degree_words(text: str) -> str:
+    """A sentence with degC and degF, as papers spell them, written with the degree sign."""
+    return _DEGREES.sub("\u00b0", text)

@@ -44,7 +44,7 @@ TABLES = (
 
 # New columns of tables that are there already; the last part is the row they refer to, if any.
 COLUMNS: Sequence[tuple[str, str, sa.types.TypeEngine, str | None]] = (
-    ("furnace_check", "made_to_class", sa.Integer(), None),
+    ("furnace_check", "made_to_class", sa.String(length=8), None),
     ("furnace_check", "made_to_type", sa.String(length=8), None),
     ("furnace_check", "interval", sa.Text(), None),
     ("furnace_check", "results", sa.Text(), None),
@@ -58,6 +58,7 @@ COLUMNS: Sequence[tuple[str, str, sa.types.TypeEngine, str | None]] = (
     ("load_panel", "x_mm", sa.Text(), None),
     ("load_panel", "y_mm", sa.Text(), None),
     ("load_panel", "turned", sa.Boolean(), None),
+    ("requirement_verification", "sample", sa.Text(), None),
     ("sensor_certificate", "report_sha256", sa.String(length=64), "report_file.sha256"),
 )
 
@@ -134,7 +135,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("furnace_id", sa.Integer(), nullable=False),
         sa.Column("procedure_id", sa.Integer(), nullable=False),
-        sa.Column("furnace_class", sa.Integer(), nullable=False),
+        sa.Column("furnace_class", sa.String(length=8), nullable=False),
         sa.Column("instrumentation_type", sa.String(length=8), nullable=False),
         sa.Column("in_force_from", sa.Date(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
@@ -193,6 +194,10 @@ def upgrade() -> None:
         sa.Column("issued_by_id", sa.Integer(), nullable=False),
         sa.Column("issued_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("ends_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("answers_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["answers_id"], ["person.id"], name=op.f("fk_logger_token_answers_id")
+        ),
         sa.ForeignKeyConstraint(
             ["furnace_id"], ["furnace.id"], name=op.f("fk_logger_token_furnace_id")
         ),
@@ -434,7 +439,7 @@ def upgrade() -> None:
         "live_closing",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("live_id", sa.Integer(), nullable=False),
-        sa.Column("record_id", sa.Integer(), nullable=True),
+        sa.Column("file_sha256", sa.String(length=64), nullable=True),
         sa.Column("reason", sa.Text(), nullable=False),
         sa.Column("closed_by_id", sa.Integer(), nullable=True),
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=False),
@@ -443,9 +448,6 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(
             ["live_id"], ["live_record.id"], name=op.f("fk_live_closing_live_id")
-        ),
-        sa.ForeignKeyConstraint(
-            ["record_id"], ["furnace_record.id"], name=op.f("fk_live_closing_record_id")
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_live_closing")),
         sa.UniqueConstraint("live_id", name=op.f("uq_live_closing_live_id")),

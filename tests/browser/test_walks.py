@@ -52,10 +52,10 @@ def import_record(desk: Desk, file: Path) -> None:
     page.wait_for_url("**/loads/L-211/record")
     look_over(desk)
     page.get_by_label("The logger's file").set_input_files(file)
-    page.get_by_role("button", name="Look at the file").click()
+    page.get_by_role("button", name="Look at it").click()
     expect(page.get_by_role("table")).to_contain_text("AIR1")
     assert "Nothing of it is on record yet" in desk.words()
-    assert page.get_by_label("Column of the time").input_value() == "time"
+    assert page.get_by_label("Column of the time, or of the date").input_value() == "time"
     look_over(desk)
     page.get_by_role("button", name="Read it whole, judge it and keep it").click()
     page.wait_for_url("**/loads/L-211")

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from app.documents.logger_csv import Layout, read_logger_csv
-from app.documents.logger_preview import sniff
 from app.documents.logger_rows import MISSING_WORDS
 from app.errors import BadFile
 
@@ -204,42 +203,3 @@ def test_a_file_larger_than_allowed_is_refused_unread(tmp_path):
 def test_a_missing_file_is_refused(tmp_path):
     with pytest.raises(BadFile, match=r"run\.csv: no such file"):
         read_logger_csv(tmp_path / "run.csv", filename="run.csv")
-
-
-def test_the_preview_of_a_large_file_shows_its_ends_and_guesses_the_layout(tmp_path):
-    path = tmp_path / "run.csv"
-    start = LOCAL
-    with path.open("w") as file:
-        file.write("Clock,Zone 1 degF,Remark\n")
-        for at in range(20_000):
-            file.write(f"{(start + timedelta(seconds=at)).isoformat()},{300 + at % 7},ok\n")
-    preview = sniff(path, filename="run.csv")
-    assert preview.refusal is None
-    assert preview.columns == ("Clock", "Zone 1 degF", "Remark")
-    assert preview.layout == Layout("Clock", "iso", "F", ("Zone 1 degF",))
-    assert len(preview.rows) == 8
-    assert preview.rows[0] == ("2031-04-03T08:00:00", "300", "ok")
-    assert preview.last_row == ("2031-04-03T13:33:19", "300", "ok")
-
-
-def test_the_preview_takes_elapsed_seconds_by_name():
-    assert sniff(b"time_s,TC1\n0,20\n60,OPEN\n", filename="x").layout == Layout(
-        "time_s", "elapsed_s", "C", ("TC1",)
-    )
-    assert sniff(b"Elapsed time,TC1\n0,20\n60,20\n", filename="x").layout == Layout(
-        "Elapsed time", "elapsed_s", "C", ("TC1",)
-    )
-
-
-@pytest.mark.parametrize(
-    ("content", "says"),
-    [
-        (b"", "empty"),
-        (b"a;b\n1;2\n", "semicolons"),
-        (b"time_s,TC1\n", "no row of readings"),
-        (b"day,TC1\n03/04/2026,20\n", "none of its columns (day, TC1) holds ISO 8601"),
-        (b"\x89PNG\0\0", "binary"),
-    ],
-)
-def test_the_preview_says_what_is_wrong(content, says):
-    assert says in sniff(content, filename="run.csv").refusal

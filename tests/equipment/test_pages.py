@@ -45,6 +45,7 @@ def test_an_engineer_registers_a_furnace_and_its_papers(database: Database, visi
     page = words(visit.follow(answer).text)
     assert "Furnace FN-9 is registered." in page
     assert "no paper on record" in page
+    assert "No verified pyrometry procedure governs this furnace today" in page
     answer = visit.post(
         "/furnaces/FN-9/checks",
         kind="uniformity survey",
@@ -52,11 +53,15 @@ def test_an_engineer_registers_a_furnace_and_its_papers(database: Database, visi
         done_on="2020-01-02",
         due_on=FOREVER,
         report="R-9",
+        bare="yes",
     )
     page = words(visit.follow(answer).text)
-    assert f"in date until {FOREVER}" in page
-    assert "Tomas Brandl furnace check recorded" in page
-    assert 'href="/trail?identity=FN-9"' in visit.get("/furnaces/FN-9").text
+    assert "Entered bare" in page
+    assert "You entered it, so another supervisor or engineer has to review it." in page
+    page = visit.get("/furnaces/FN-9").text
+    assert "the one of 2020-01-02 waits for review" in page
+    assert "Tomas Brandl furnace check recorded" in words(page)
+    assert 'href="/trail?identity=FN-9"' in page
 
 
 def test_a_refused_furnace_keeps_what_was_typed(database: Database, visit: Visit) -> None:
@@ -72,9 +77,7 @@ def test_a_refused_furnace_keeps_what_was_typed(database: Database, visit: Visit
     assert "Class is missing." in page
 
 
-def test_a_refused_paper_keeps_what_was_typed_on_the_furnaces_page(
-    database: Database, visit: Visit
-) -> None:
+def test_a_refused_check_keeps_what_was_typed(database: Database, visit: Visit) -> None:
     Shop(database)
     visit.sign_in("tomas")
     answer = visit.post(
@@ -85,6 +88,7 @@ def test_a_refused_paper_keeps_what_was_typed_on_the_furnaces_page(
         due_on="2020-01-01",
         report="R-KEPT",
         note="note kept",
+        bare="yes",
     )
     assert answer.status_code == 422
     assert "2020-01-01 is before 2020-01-02" in words(answer.text)
@@ -102,8 +106,7 @@ def test_a_sensor_and_its_certificate_line_by_line(database: Database, visit: Vi
     bad = visit.post(
         "/sensors/TC%2F9/certificates",
         certificate="SC-9",
-        done_on="2020-01-01",
-        due_on=FOREVER,
+        done_on="2026-06-01",
         corrections="100 0.1\n150 four",
     )
     assert bad.status_code == 422
@@ -112,12 +115,13 @@ def test_a_sensor_and_its_certificate_line_by_line(database: Database, visit: Vi
     good = visit.post(
         "/sensors/TC%2F9/certificates",
         certificate="SC-9",
-        done_on="2020-01-01",
-        due_on=FOREVER,
+        done_on="2026-06-01",
         corrections="100 -0.1\n150 +0.40",
     )
     page = words(visit.follow(good).text)
     assert "at 100: -0.1 ; at 150: +0.40" in page
+    # Left empty, the last day is what the procedure comes to: six months on.
+    assert "2026-12-01" in page
     assert 'href="/sensors/TC/9"' in visit.get("/sensors").text
 
 

@@ -1,7 +1,7 @@
 """Registering equipment and its papers, on both databases."""
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -9,12 +9,17 @@ import pytest
 from sqlalchemy import delete, update
 from sqlalchemy.exc import DatabaseError
 
+from app.audit.actor import Actor
 from app.database import Database
 from app.equipment import queries, service
+from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import Furnace, FurnaceCheckKind, Sensor, SensorCertificate
+from app.equipment.rules import DueState
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
+from app.judging.procedure import CheckKind
 from app.people.queries import acts_about
 from tests.makers import NOW, Shop
+from tests.visits import PASSWORD
 
 TERM = service.Term(date(2026, 2, 1), date(2026, 8, 1))
 
@@ -120,42 +125,75 @@ def test_only_an_engineer_registers_equipment(database: Database, person: str) -
             at=NOW,
         ),
         lambda: _survey(database, by=by),
+        lambda: service.register_gauge(database, code="VG-9", name="Nine", by=by, at=NOW),
+        lambda: service.record_gauge_certificate(
+            database,
+            gauge="VG-1",
+            term=TERM,
+            certificate="C",
+            largest_error_kpa=None,
+            by=by,
+            at=NOW,
+        ),
+        lambda: service.qualify_furnace(
+            database,
+            furnace="FN-1",
+            procedure="PY-T",
+            furnace_class="1",
+            instrumentation_type="B",
+            in_force_from=NOW.date(),
+            note="",
+            by=by,
+            at=NOW,
+        ),
     ]
     for act in acts:
         with pytest.raises(NotAllowed, match="Only an engineer may"):
             act()
 
 
-def _survey(database: Database, **changed: Any) -> None:
+def _survey(database: Database, *, furnace: str = "FN-1", by: Actor, **changed: Any) -> int:
     given: dict[str, Any] = {
-        "furnace": "FN-1",
         "kind": FurnaceCheckKind.UNIFORMITY_SURVEY,
-        "term": TERM,
+        "term": service.Term(date(2026, 2, 20)),
         "passed": False,
-        "report": "R-77",
+        "number": "R-77",
         "note": "corner cold",
-        "at": NOW,
         **changed,
     }
-    service.record_furnace_check(database, **given)
+    return service.record_furnace_check(
+        database, furnace=furnace, report=service.Report(**given), by=by, at=NOW
+    )
 
 
-def test_a_failed_survey_stands_in_front_of_the_older_one_that_passed(database: Database) -> None:
+def test_a_failed_survey_stands_in_front_once_it_is_accepted(database: Database) -> None:
     shop = Shop(database)
-    _survey(database, by=shop.engineer)
-    with database.read() as session:
-        furnace = queries.furnace(session, "FN-1")
-        checks = queries.furnace_checks(session, furnace.id)
-        states = queries.furnace_due(checks, on=NOW.date())
-    assert states[FurnaceCheckKind.UNIFORMITY_SURVEY].words == "failed on 2026-02-01"
-    assert states[FurnaceCheckKind.ACCURACY_TEST].is_in_date
+    key = _survey(database, by=shop.engineer)
+
+    def dues() -> Any:
+        with database.read() as session:
+            return queries.dues_of_furnaces(session, [shop.furnace_id], at=NOW)[shop.furnace_id]
+
+    assert dues()[CheckKind.UNIFORMITY_SURVEY].state is DueState.NOT_PROVEN
+    service.review_report(
+        database,
+        Subject(SubjectKind.FURNACE_CHECK, key),
+        accepted=True,
+        remark="",
+        password=PASSWORD,
+        by=shop.supervisor,
+        at=NOW,
+    )
+    assert dues()[CheckKind.UNIFORMITY_SURVEY].words == "failed on 2026-02-20"
+    assert dues()[CheckKind.ACCURACY_TEST].is_in_date
 
 
 @pytest.mark.parametrize(
     ("term", "field"),
     [
-        (service.Term(date(2026, 3, 3), date(2026, 9, 1)), "done_on"),
+        (service.Term(date(2026, 3, 3), date(2026, 5, 1)), "done_on"),
         (service.Term(date(2026, 2, 2), date(2026, 2, 1)), "due_on"),
+        (service.Term(date(2026, 2, 2), date(2026, 5, 3)), "due_on"),
     ],
 )
 def test_days_that_cannot_be_are_refused(
@@ -261,38 +299,30 @@ def test_a_block_that_cannot_be_is_refused_at_its_field(
         assert str(queries.block(session, "RB-9").certified_value) == "84.10"
 
 
-def test_the_list_of_sensors_names_the_certificate_that_counts(database: Database) -> None:
+def test_sensors_stand_by_the_newest_certificate_that_was_accepted(database: Database) -> None:
     shop = Shop(database)
-    for code in ("TC-A", "TC-B", "TC-C"):
-        service.register_sensor(
-            database, code=code, thermocouple_type="K", by=shop.engineer, at=NOW
-        )
-    for code, done, due in (
-        ("TC-A", date(2026, 1, 1), date(2026, 12, 1)),
-        ("TC-A", date(2026, 2, 1), date(2026, 3, 10)),
-        ("TC-B", date(2026, 1, 1), date(2026, 12, 1)),
-    ):
-        service.record_sensor_certificate(
-            database,
-            sensor=code,
-            term=service.Term(done, due),
-            certificate="C",
-            corrections="",
-            by=shop.engineer,
-            at=NOW,
-        )
-    today = NOW.date()
+    codes = ("TC-A", "TC-B", "TC-C", "TC-D")
+    with database.write() as session:
+        keys = {
+            code: shop.sensor(session, code, done_on=done, due_on=due, review=review).id
+            for code, done, due, review in (
+                ("TC-A", date(2026, 1, 1), date(2026, 7, 1), True),
+                ("TC-B", date(2026, 1, 1), date(2026, 3, 10), True),
+                ("TC-C", date(2025, 6, 1), date(2026, 1, 1), True),
+                ("TC-D", date(2026, 1, 1), date(2026, 7, 1), False),
+            )
+        }
     with database.read() as session:
-        everyone = queries.sensors(session, on=today)
-        soon = queries.sensors(session, on=today, due_within=today + timedelta(days=30))
-        after = queries.sensors(session, on=today, after="TC-A", most=1)
-    assert [(one.code, one.due_on) for one in everyone] == [
-        ("TC-A", date(2026, 3, 10)),
-        ("TC-B", date(2026, 12, 1)),
-        ("TC-C", None),
+        dues = queries.dues_of_sensors(session, list(keys.values()), at=NOW)
+        listed = queries.sensors(session, after="TC-A", most=2)
+    assert [dues[keys[code]].words for code in codes] == [
+        "in date until 2026-07-01",
+        "in date until 2026-03-10: 8 days left",
+        # Six months after 2025-06-01, which is before the day its certificate states.
+        "overdue since 2025-12-01",
+        "the one of 2026-01-01 waits for review",
     ]
-    assert [one.code for one in soon] == ["TC-A", "TC-C"]
-    assert [one.code for one in after] == ["TC-B"]
+    assert [one.code for one in listed] == ["TC-B", "TC-C"]
 
 
 @pytest.mark.parametrize("row", [Furnace, Sensor, SensorCertificate])

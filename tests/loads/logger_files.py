@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 
-from app.loads.record_wanted import Columns
+from app.loads.record_wanted import Chosen, plain_layout
+from app.loads.sources import Source
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 STEP_S = 60
@@ -49,12 +50,12 @@ def run(
     return csv_of(columns, start=start)
 
 
-def columns(*names: str, unit: str = "C", **more: str) -> Columns:
+def columns(*names: str, unit: str = "C", **more: str) -> Chosen:
     """The layout of :func:`run`'s files."""
     by_name = {name: name for name in (names or ("TC1", "TC2", "VAC"))}
-    return Columns(
-        time_column="time",
-        time_kind="iso",
-        temperature_unit="F" if unit == "F" else "C",
-        columns=by_name | more,
-    )
+    return plain_layout(by_name | more, vacuum="VAC", temperature_unit="F" if unit == "F" else "C")
+
+
+def sources(content: bytes, name: str = "run.csv") -> list[Source]:
+    """A file as it is brought in."""
+    return [Source(name, content)]

@@ -4,35 +4,23 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from app.audit.records import Identity
-from app.equipment.records import Sensor, SensorCertificate
-from app.loads.plan_check import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
+from app.loads.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
 from app.loads.records import SensorRole
-from tests.makers import NOW, Shop, bind
+from tests.makers import NOW, Shop
 
 START = NOW + timedelta(days=1)
 
 
 def make_sensor(shop: Shop, code: str, *, due_in_days: int = 90) -> str:
-    """A sensor of type N with a certificate."""
+    """A sensor of type N with a reviewed certificate."""
+    today = NOW.date()
     with shop.database.write() as session:
-        sensor = Sensor(
-            code=code,
-            thermocouple_type="N",
-            registered_by_id=shop.engineer.id,
-            registered_at=NOW,
+        shop.sensor(
+            session,
+            code,
+            done_on=today - timedelta(days=60),
+            due_on=today + timedelta(days=due_in_days),
         )
-        bind(session, Identity(code=code, kind="sensor", given_at=NOW), sensor)
-        certificate = SensorCertificate(
-            sensor_id=sensor.id,
-            done_on=NOW.date() - timedelta(days=60),
-            due_on=NOW.date() + timedelta(days=due_in_days),
-            certificate=f"SC-{code}",
-            corrections=[],
-            entered_by_id=shop.engineer.id,
-            entered_at=NOW,
-        )
-        bind(session, certificate)
     return code
 
 
@@ -71,6 +59,18 @@ def sensor_at(number: int, **changed: Any) -> PlannedSensor:
     return PlannedSensor(**(given | changed))
 
 
+def panel_at(code: str = "P-1", **changed: Any) -> PlannedPanel:
+    """A panel in the lower left corner of the surveyed zone."""
+    given: dict[str, Any] = {
+        "panel": code,
+        "former": "FORMER-2",
+        "table": "AT-1",
+        "x_mm": Decimal(0),
+        "y_mm": Decimal(0),
+    }
+    return PlannedPanel(**(given | changed))
+
+
 def a_plan(*, start: datetime = START, **changed: Any) -> Plan:
     """Panel P-1 with coupons C-1, C-2 and sensors S-1, S-2 in furnace FN-1, by cycle CY-1."""
     given: dict[str, Any] = {
@@ -78,7 +78,9 @@ def a_plan(*, start: datetime = START, **changed: Any) -> Plan:
         "furnace": "FN-1",
         "cycle": "CY-1",
         "planned_start": start,
-        "panels": (PlannedPanel(panel="P-1", former="FORMER-2", table="AT-1"),),
+        "planned_end": start + timedelta(hours=6),
+        "vacuum_gauge": "VG-1",
+        "panels": (panel_at(),),
         "coupons": (coupon_at(1), coupon_at(2)),
         "sensors": (sensor_at(1), sensor_at(2)),
     }
@@ -93,12 +95,16 @@ def plan_fields(**changed: str) -> dict[str, str]:
         "furnace": "FN-1",
         "cycle": "CY-1",
         "planned_start": "2026-03-03 06:00",
+        "length_h": "6",
+        "gauge": "VG-1",
         "panel_rows": "1",
         "coupon_rows": "3",
         "sensor_rows": "6",
         "panel_1": "P-1",
         "former_1": "FORMER-2",
         "table_1": "AT-1",
+        "panel_x_1": "0",
+        "panel_y_1": "0",
     }
     for number in (1, 2):
         fields |= {

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from app.cli.import_record import import_record_command
+from app.cli.import_record import Told, import_record_command
 from app.database import Database
 from app.loads import queries
 from tests.loads.logger_files import run
@@ -22,7 +22,7 @@ def typed(database_url: str, monkeypatch: pytest.MonkeyPatch) -> pytest.MonkeyPa
 
 
 def _run(load: str, path: Path, *, by: str = "mara", time_column: str | None = None) -> int:
-    return import_record_command(load, path, by=by, time_column=time_column, fahrenheit=False)
+    return import_record_command(load, [path], by=by, told=Told(time_column=time_column))
 
 
 def test_a_conforming_record_is_kept_and_exits_with_zero(
@@ -113,5 +113,5 @@ def test_another_time_column_is_taken_when_it_is_named(
     with database.read() as session:
         record = queries.current_record(session, load.id)
         assert record is not None
-        assert record.layout["time_kind"] == "elapsed_s"
+        assert record.layout["time"]["kind"] == "elapsed"
         assert record.starts_at is None

@@ -13,19 +13,11 @@ from sqlalchemy import event
 from app.database import Database
 from app.loads import queries
 from app.loads.records import Load
-from tests.loads.logger_files import run
+from tests.loads.logger_files import START, run
 from tests.loads.plans import make_material, plan_fields
 from tests.makers import NOW, Shop
+from tests.speed.serving import form_of
 from tests.visits import PASSWORD, Visit, words
-
-KEEP = {
-    "time_column": "time",
-    "time_kind": "iso",
-    "temperature_unit": "C",
-    "column:TC1": "TC1",
-    "column:TC2": "TC2",
-    "column:VAC": "VAC",
-}
 
 
 def _upload(visit: Visit, load: Load, content: bytes, name: str = "run.csv") -> Any:
@@ -42,7 +34,10 @@ def _waiting(visit: Visit, load: Load, content: bytes) -> str:
 
 
 def _keep(visit: Visit, load: Load, token: str, **changed: str) -> Any:
-    return visit.post(f"/loads/{load.code}/record/keep", upload=token, **(KEEP | changed))
+    """Send the preview's form as the page filled it in, but for what is changed."""
+    record = f"/loads/{load.code}/record"
+    form = form_of(visit.get(f"{record}?upload={token}").text, f"{record}/keep")
+    return visit.post(f"{record}/keep", **(form | changed))
 
 
 def test_an_inspector_imports_a_record_and_reads_its_verdict(
@@ -55,7 +50,7 @@ def test_an_inspector_imports_a_record_and_reads_its_verdict(
     said = words(preview.text)
     assert "Nothing of it is on record yet" in said
     assert "run.csv" in said
-    assert re.search(r'<option value="TC2" selected>', preview.text)
+    assert re.search(r'name="column:TC2" type="text" list="columns" value="TC2"', preview.text)
     with database.read() as session:
         assert queries.current_record(session, load.id) is None
     token = re.search(r'name="upload" value="([^"]+)"', preview.text)
@@ -108,9 +103,8 @@ def test_the_picture_has_points_and_a_still_that_may_carry_its_own_styles(
     [
         (b"", "run.csv: the file is empty"),
         (b"\x00\x01\x02", "run.csv: it is a binary file"),
-        (b"time,TC1\n", "no row of readings"),
-        (b"a,b\nx,y\n", "holds ISO 8601 times"),
-        (b"time,TC1,TC2\n03/04/2026 06:00,1,2\n", "ISO 8601"),
+        (b"time,TC1\n", "run.csv: none of its columns"),
+        (b"a,b\nx,y\n", "none of its columns (a, b) looks like the time"),
     ],
 )
 def test_a_file_that_is_no_record_is_refused_at_once(
@@ -121,6 +115,25 @@ def test_a_file_that_is_no_record_is_refused_at_once(
     answer = _upload(visit, load, content)
     assert answer.status_code == 422
     assert said in words(answer.text)
+
+
+def test_dates_that_could_be_two_must_be_stated(database: Database, visit: Visit) -> None:
+    load, *_ = Shop(database).panel_in_load()
+    visit.sign_in("mara")
+    days = re.sub(rb"2026-03-02T(\d\d:\d\d:\d\d)\+00:00", rb"02/03/2026 \1", run())
+    token = _waiting(visit, load, days)
+    shown = words(visit.get(f"/loads/{load.code}/record?upload={token}").text)
+    assert "To be stated by you" in shown
+    assert "may be day-month-year or month-day-year" in shown
+    refused = _keep(visit, load, token)
+    assert refused.status_code == 422
+    assert "order" in words(refused.text)
+    kept = _keep(visit, load, token, order="day-month-year")
+    assert kept.status_code == 303, words(kept.text)
+    with database.read() as session:
+        record = queries.current_record(session, load.id)
+        assert record is not None
+        assert record.starts_at == START
 
 
 def test_no_file_chosen_is_said_so(database: Database, visit: Visit) -> None:
@@ -198,7 +211,7 @@ def test_a_waiting_file_is_nobody_elses(database: Database, visit: Visit) -> Non
     visit.sign_in("mara")
     token = _waiting(visit, load, run())
     visit.sign_in("deniz")
-    answer = _keep(visit, load, token)
+    answer = visit.post(f"/loads/{load.code}/record/keep", upload=token)
     assert answer.status_code == 404
     assert "Choose the file again" in words(answer.text)
     assert visit.get(f"/loads/{load.code}/record?upload={token}").status_code == 404
@@ -312,12 +325,12 @@ def test_a_leak_check_shows_its_outcome_and_keeps_what_was_typed(
     visit.sign_in("mara")
     address = f"/loads/{load.code}/leak-check"
     assert "at most 2.0 kPa" in words(visit.get(address).text)
-    answer = visit.post(address, panel=panel.code, start_kpa="88,0", end_kpa="x", minutes="5")
+    answer = visit.post(address, panel=panel.code, gauge="VG-1", start="88,0", end="x", minutes="5")
     assert answer.status_code == 422
     assert 'value="88,0"' in answer.text
     assert "is not a number" in words(answer.text)
     page = visit.follow(
-        visit.post(address, panel=panel.code, start_kpa="88,0", end_kpa="87.0", minutes="5")
+        visit.post(address, panel=panel.code, gauge="VG-1", start="88,0", end="87.0", minutes="5")
     )
     said = words(page.text)
     assert "The bag holds" in said

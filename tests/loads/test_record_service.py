@@ -19,7 +19,7 @@ from app.loads.records import FurnaceRecord, Load, RecordTrace, RecordVerdict, S
 from app.loads.service import exclude_sensor, import_record
 from app.loads.service import record as record_service
 from app.loads.trace_store import unpack_file, unpack_trace
-from tests.loads.logger_files import SOAK_S, START, columns, run
+from tests.loads.logger_files import SOAK_S, START, columns, run, sources
 from tests.makers import NOW, Shop, bind
 from tests.visits import PASSWORD
 
@@ -28,8 +28,8 @@ AT = NOW + timedelta(hours=8)
 
 def _import(database: Database, load: Load, by: Actor, content: bytes, **given: Any) -> Any:
     chosen = given.pop("chosen", columns())
-    given = {"file_name": "run.csv", "at": AT, "zone": UTC, **given}
-    return import_record(database, load.code, content, chosen, by=by, **given)
+    given = {"at": AT, "zone": UTC, **given}
+    return import_record(database, load.code, sources(content), chosen, by=by, **given)
 
 
 def _counts(database: Database) -> list[int]:
@@ -147,7 +147,7 @@ def test_a_required_channel_without_a_column_is_asked_for(database: Database) ->
 def test_one_column_cannot_serve_two_channels(database: Database) -> None:
     shop = Shop(database)
     load, *_ = shop.panel_in_load()
-    with pytest.raises(Refusal, match="TC1 is chosen for TC1 already"):
+    with pytest.raises(Refusal, match="TC2: column TC1 is read already"):
         _import(database, load, shop.inspector, run(), chosen=columns(TC2="TC1"))
 
 
@@ -195,11 +195,66 @@ def test_the_certificate_valid_on_the_day_corrects_its_sensor(database: Database
             entered_at=NOW,
         )
         bind(session, certificate)
+        shop.reviewed(session, sensor_certificate_id=certificate.id)
     judged = _import(database, load, shop.inspector, run())
     # 150.0 read, 4.0 to add: 154.0 is 1.0 above the band's upper end.
     assert judged.verdict == "does_not_conform"
     assert judged.cycle_as_judged["corrections"] == {"TC1": [["100", "4.0"], ["200", "4.0"]]}
     assert judged.paper["sensors"]["TC1"]["highest_c"] == pytest.approx(154.0)
+
+
+def test_a_certificate_that_comes_to_count_later_asks_for_the_record_anew(
+    database: Database,
+) -> None:
+    shop = Shop(database)
+    load, _, _, fixed = shop.panel_in_load()
+    assert _import(database, load, shop.inspector, run()).verdict == "conforms"
+    with database.write() as session:
+        certificate = SensorCertificate(
+            sensor_id=fixed[0].sensor_id,
+            done_on=NOW.date() - timedelta(days=3),
+            due_on=NOW.date() + timedelta(days=90),
+            certificate="SC-LATE",
+            corrections=[["100", "4.0"], ["200", "4.0"]],
+            entered_by_id=shop.engineer.id,
+            entered_at=NOW,
+        )
+        bind(session, certificate)
+        key = certificate.id
+
+    def said() -> dict[str, str]:
+        with database.read() as session:
+            return {one.code: one.outcome.value for one in furnace_findings(session, load)}
+
+    # Nobody has accepted it: the older one still counts.
+    assert "sensors.corrections" not in said()
+    with pytest.raises(FileInUse):
+        _import(database, load, shop.inspector, run(), reason="once more, please")
+    with database.write() as session:
+        shop.reviewed(session, sensor_certificate_id=key)
+    assert said()["sensors.corrections"] == "not_proven"
+    again = _import(database, load, shop.inspector, run(), reason="corrected by SC-LATE")
+    assert again.verdict == "does_not_conform"
+    assert "sensors.corrections" not in said()
+
+
+def test_a_rejected_certificate_corrects_nothing(database: Database) -> None:
+    shop = Shop(database)
+    load, _, _, fixed = shop.panel_in_load()
+    with database.write() as session:
+        certificate = SensorCertificate(
+            sensor_id=fixed[0].sensor_id,
+            done_on=NOW.date() - timedelta(days=3),
+            due_on=NOW.date() + timedelta(days=90),
+            certificate="SC-BAD",
+            corrections=[["100", "4.0"], ["200", "4.0"]],
+            entered_by_id=shop.engineer.id,
+            entered_at=NOW,
+        )
+        bind(session, certificate)
+        shop.reviewed(session, sensor_certificate_id=certificate.id, accepted=False)
+    judged = _import(database, load, shop.inspector, run())
+    assert judged.cycle_as_judged["corrections"] == {}
 
 
 def test_excluding_a_failed_sensor_judges_the_record_again(database: Database) -> None:

@@ -11,12 +11,12 @@ from sqlalchemy import func, select
 from app.audit.actor import Actor
 from app.audit.records import Identity
 from app.database import Database
-from app.equipment.records import FurnaceCheck
+from app.equipment.records import FurnaceCheckKind
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.loads import lists, queries
-from app.loads.plan_check import Plan, PlannedPanel
+from app.loads.bag import LeakReading
+from app.loads.planned import Plan
 from app.loads.records import LeakCheck, Load, SensorRole
-from app.loads.rules import LeakReading
 from app.loads.service import Unwrapped, plan_load, record_leak_check, record_unwrapping
 from app.panels import queries as panels
 from app.panels.records import Custody, Decided, MaterialLot, Panel
@@ -26,7 +26,15 @@ from app.requirements.records import (
     RequirementRevision,
     RequirementWithdrawal,
 )
-from tests.loads.plans import START, a_plan, coupon_at, make_material, make_sensor, sensor_at
+from tests.loads.plans import (
+    START,
+    a_plan,
+    coupon_at,
+    make_material,
+    make_sensor,
+    panel_at,
+    sensor_at,
+)
 from tests.makers import CYCLE_PAPER, NOW, SHOP_RULES, Shop, bind, digest
 
 
@@ -83,11 +91,11 @@ def _count(database: Database) -> int:
         ({"furnace": "FN-9"}, "No furnace FN-9 is on record"),
         ({"cycle": "CY-9"}, "No cycle CY-9 is on record"),
         (
-            {"panels": (PlannedPanel(panel="P-1", former="F", table="AT-9"),)},
+            {"panels": (panel_at(table="AT-9"),)},
             "No acceptance table AT-9 is on record",
         ),
         (
-            {"panels": (PlannedPanel(panel="P-9", former="F", table="AT-1"),)},
+            {"panels": (panel_at("P-9"),)},
             "No panel P-9 is on record",
         ),
         ({"panels": ()}, "The plan has no panel"),
@@ -118,7 +126,7 @@ def _count(database: Database) -> int:
         ),
         (
             {"planned_start": NOW + timedelta(days=61)},
-            r"The uniformity survey of 2026-02-01 was due again on 2026-05-01",
+            r"The uniformity survey of 2026-02-01 .*2026-05-01",
         ),
     ],
 )
@@ -146,20 +154,14 @@ def test_a_sensor_overdue_on_the_day_is_refused(database: Database, shop: Shop) 
 
 def test_a_failed_survey_is_refused(database: Database, shop: Shop) -> None:
     with database.write() as session:
-        old = session.scalars(select(FurnaceCheck)).first()
-        assert old is not None
-        failed = FurnaceCheck(
-            furnace_id=old.furnace_id,
-            kind=old.kind,
+        shop.furnace_check(
+            session,
+            shop.furnace_id,
+            FurnaceCheckKind.UNIFORMITY_SURVEY,
             done_on=NOW.date(),
-            due_on=old.due_on,
             passed=False,
             report="R-FAILED",
-            note="",
-            entered_by_id=shop.engineer.id,
-            entered_at=NOW,
         )
-        bind(session, failed)
     with pytest.raises(Refusal, match="failed"):
         _plan(database, a_plan(), shop.inspector)
 
@@ -193,7 +195,7 @@ def test_a_panel_whose_material_no_entry_is_for_is_refused(database: Database, s
         bind(session, Identity(code="LOT-3", kind="material_lot", given_at=NOW), thin)
         shop.lot_id = thin.id
         shop.panel(session, "P-THIN")
-    plan = a_plan(panels=(PlannedPanel(panel="P-THIN", former="F", table="AT-1"),))
+    plan = a_plan(panels=(panel_at("P-THIN"),))
     with pytest.raises(Refusal, match=r"AT-1 revision A has no entry for panel P-THIN .*5\.9"):
         _plan(database, plan, shop.inspector)
 
@@ -247,7 +249,7 @@ def test_a_treatment_beyond_those_permitted_is_refused(database: Database, shop:
             registered_at=NOW,
         )
         bind(session, Identity(code="P-USED", kind="panel", given_at=NOW), used)
-    plan = a_plan(panels=(PlannedPanel(panel="P-USED", former="F", table="AT-1"),))
+    plan = a_plan(panels=(panel_at("P-USED"),))
     with pytest.raises(Refusal, match="thermal treatment 3 of panel P-USED; at most 2"):
         _plan(database, plan, shop.inspector)
 
@@ -278,10 +280,12 @@ def _check(database: Database, load: Load, panel: Panel, by: Actor, *figures: st
         load.code,
         panel.code,
         LeakReading(start, end, minutes),
+        gauge="VG-1",
         taken_at=NOW,
         by=by,
         at=NOW,
-    )
+        zone=UTC,
+    )[0]
 
 
 @pytest.mark.parametrize(
@@ -348,9 +352,11 @@ def test_a_check_in_the_future_is_refused(database: Database) -> None:
             load.code,
             panel.code,
             reading,
+            gauge="VG-1",
             taken_at=NOW + timedelta(minutes=6),
             by=shop.inspector,
             at=NOW,
+            zone=UTC,
         )
 
 

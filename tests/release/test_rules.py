@@ -265,6 +265,13 @@ def test_a_table_in_force_from_the_very_start_of_the_load_conforms() -> None:
     assert gate(later, "table.L-1").outcome is Outcome.CONFORMS
 
 
+def test_an_accepted_coupon_of_another_lot_conforms_and_says_whose_word_it_is() -> None:
+    said = "accepted by Ines Valcourt: same cast."
+    found = gate(with_coupon(lot_code="LOT-2", other_lot_accepted=said), "material")
+    assert found.outcome is Outcome.CONFORMS
+    assert "is of lot LOT-2; accepted by Ines Valcourt: same cast." in found.text
+
+
 def test_a_coupon_of_another_entry_is_not_proven() -> None:
     assert gate(with_coupon(entry="Q-77 K2"), "material").outcome is Outcome.NOT_PROVEN
 

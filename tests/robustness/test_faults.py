@@ -18,7 +18,7 @@ from app.bench.records import VoidCause
 from app.database import Database
 from app.equipment import service as equipment
 from app.loads import service as loads
-from app.loads.rules import LeakReading
+from app.loads.bag import LeakReading
 from app.panels import service as panels
 from app.panels.records import Custody
 from app.people import service as people
@@ -27,8 +27,9 @@ from app.release import service as release
 from app.release.rules.facts import DecisionKind
 from app.requirements import service as requirements
 from tests.bench.bench_makers import Bench
-from tests.loads.logger_files import columns, run
-from tests.loads.plans import a_plan, make_material
+from tests.loads.logger_files import columns, run, sources
+from tests.loads.pictures import picture
+from tests.loads.plans import START, a_plan, make_material
 from tests.makers import NOW, TABLE_PAPER
 from tests.release.evidence_rows import LATER, Evidence, case
 from tests.robustness.whole_record import contents, moved
@@ -124,7 +125,83 @@ def check_leak(scene: Scene) -> Act:
     load, panel, *_ = scene.shop.panel_in_load()
     reading = LeakReading(Decimal("88.0"), Decimal("87.2"), Decimal(5))
     return lambda: loads.record_leak_check(
-        scene.database, load.code, panel.code, reading, taken_at=AT, by=scene.shop.inspector, at=AT
+        scene.database,
+        load.code,
+        panel.code,
+        reading,
+        gauge="VG-1",
+        taken_at=AT,
+        by=scene.shop.inspector,
+        at=AT,
+        zone=UTC,
+    )
+
+
+def start_load(scene: Scene) -> Act:
+    plan_load(scene)()
+    reading = LeakReading(Decimal("88.0"), Decimal("87.2"), Decimal(5))
+    loads.record_leak_check(
+        scene.database,
+        "L-1",
+        "P-1",
+        reading,
+        gauge="VG-1",
+        taken_at=START - timedelta(minutes=9),
+        by=scene.shop.inspector,
+        at=START,
+        zone=UTC,
+    )
+    return lambda: loads.start_load(
+        scene.database, "L-1", started_at=START, by=scene.shop.inspector, at=START, zone=UTC
+    )
+
+
+def end_load(scene: Scene) -> Act:
+    start_load(scene)()
+    out = START + timedelta(hours=6)
+    return lambda: loads.end_load(
+        scene.database, "L-1", ended_at=out, by=scene.shop.inspector, at=out, zone=UTC
+    )
+
+
+def cancel_load(scene: Scene) -> Act:
+    plan_load(scene)()
+    return lambda: loads.cancel_load(
+        scene.database, "L-1", reason="fan broken", by=scene.shop.engineer, at=AT
+    )
+
+
+def accept_other_lot(scene: Scene) -> Act:
+    make_material(scene.shop)
+    with scene.database.write() as session:
+        scene.shop.lot_id = scene.shop.lot(session, "LOT-8")
+        scene.shop.coupon(session, "C-8")
+    return lambda: loads.accept_other_lot(
+        scene.database,
+        "C-8",
+        "P-1",
+        reason="same cast",
+        password=PASSWORD,
+        by=scene.shop.supervisor,
+        at=AT,
+    )
+
+
+def keep_photographs(scene: Scene) -> Act:
+    load, panel, *_ = scene.shop.panel_in_load()
+    pictures = [
+        loads.Picture("one.jpg", picture()),
+        loads.Picture("two.png", picture("PNG", colour="navy")),
+    ]
+    return lambda: loads.keep_photographs(
+        scene.database,
+        load.code,
+        panel.code,
+        pictures,
+        finding_id=None,
+        caption="",
+        by=scene.shop.inspector,
+        at=AT,
     )
 
 
@@ -133,9 +210,8 @@ def import_record(scene: Scene) -> Act:
     return lambda: loads.import_record(
         scene.database,
         load.code,
-        run(),
+        sources(run()),
         columns(),
-        file_name="run.csv",
         by=scene.shop.inspector,
         at=AT,
         zone=UTC,
@@ -158,12 +234,16 @@ def exclude_sensor(scene: Scene) -> Act:
 
 def unwrap(scene: Scene) -> Act:
     load, panel, coupons, _ = scene.shop.panel_in_load()
+    scratch = loads.Found(
+        kind="scratch", x=Decimal("0.2"), y=Decimal("0.5"), size_mm=Decimal(40), words=""
+    )
     found = loads.Unwrapped(
         bag_intact=True,
-        surface_clear=True,
+        surface_clear=False,
         findings="",
         recovered=frozenset({coupons[0].code}),
         missing=frozenset({coupons[1].code}),
+        places=(scratch,),
     )
     return lambda: loads.record_unwrapping(
         scene.database, load.code, panel.code, found, taken_at=AT, by=scene.shop.inspector, at=AT
@@ -298,6 +378,11 @@ ACTS = (
     write_table,
     plan_load,
     check_leak,
+    start_load,
+    end_load,
+    cancel_load,
+    accept_other_lot,
+    keep_photographs,
     import_record,
     exclude_sensor,
     unwrap,

@@ -31,6 +31,7 @@ from seed_demo.scenario_papers import (
     WAITING_TABLE,
     YIELD_HIGHEST_MPA,
 )
+from seed_demo.seeding_plans import WAITING
 
 NOW = datetime(2031, 5, 20, 9, 30, tzinfo=UTC)
 BY_SIGN_IN = {person.sign_in: person for person in PEOPLE}
@@ -105,8 +106,9 @@ def test_there_are_thirteen_loads_and_panels_in_every_state() -> None:
             ends.setdefault(panel.number, set()).add(panel.ends)
     assert len(LOADS) == len({load.number for load in LOADS}) == 13
     assert len(ends) == 32
-    assert all(len(stated) == 1 for stated in ends.values())
-    assert {end for stated in ends.values() for end in stated} == set(PanelEnd)
+    assert all(len(ends_of) == 1 for ends_of in ends.values())
+    stated = {end for ends_of in ends.values() for end in ends_of}
+    assert stated | {panel.ends for panel in WAITING} == set(PanelEnd)
     twice = Counter(panel.number for load in LOADS for panel in load.panels)
     assert [number for number, count in twice.items() if count > 1] == ["TW-1059"]
 

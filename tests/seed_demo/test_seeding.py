@@ -31,12 +31,15 @@ from app.settings import Settings
 from seed_demo.diary import DemoShop
 from seed_demo.load_plan import LOTS, PanelEnd
 from seed_demo.scenario import FURNACES, PEOPLE, SHOP, SHOP_ZONE, TESTERS
+from seed_demo.scenario_equipment import sensors_of
 from seed_demo.scenario_loads import LOADS, SLIP_ON, VOID_ASKED_ON
 from seed_demo.scenario_papers import CYCLES, TABLES
 from seed_demo.seeding import enter_all, seed
 from seed_demo.seeding_bench import coupons_of
-from seed_demo.seeding_shop import PASSWORD, sensors_of
+from seed_demo.seeding_plans import TO_COME, WAITING
+from seed_demo.seeding_shop import PASSWORD
 from seed_demo.waiting_files import write_waiting_files
+from tests.speed.serving import form_of
 from tests.visits import Visit, words
 
 STANDS = {
@@ -51,6 +54,7 @@ STANDS = {
     PanelEnd.AWAITING_DECISION: Standing.READY,
     PanelEnd.IN_FURNACE: Standing.IN_FURNACE,
     PanelEnd.PLANNED: Standing.PLANNED,
+    PanelEnd.WAITING: Standing.REGISTERED,
 }
 
 
@@ -101,7 +105,8 @@ def test_every_panel_stands_where_its_story_ends(filled: Database, settings: Set
         ids = session.scalars(select(Panel.id)).all()
         facts = panel_facts(session, ids, zone=settings.zone)
     found = {one.code: standing_of(one) for one in facts.values()}
-    told = {panel.number: STANDS[panel.ends] for load in LOADS for panel in load.panels}
+    panels = [panel for load in LOADS for panel in load.panels]
+    told = {panel.number: STANDS[panel.ends] for panel in (*panels, *TO_COME, *WAITING)}
     assert found == told
 
 
@@ -159,7 +164,7 @@ def test_something_is_left_to_do_for_each_role(filled: Database) -> None:
                 VoidAnswer, VoidAnswer.request_id == VoidRequest.id
             )
         ).all()
-    assert waiting == {("QT-31", "C"), ("KS-2", "B")}
+    assert waiting == {("QT-31", "C"), ("KS-2", "B"), ("PY-1", "B")}
     assert [answer for _, answer in voids] == [None]
     ends = {panel.ends for load in LOADS for panel in load.panels}
     assert {PanelEnd.AWAITING_DECISION, PanelEnd.HELD, PanelEnd.AWAITING_BENCH} < ends
@@ -249,25 +254,25 @@ def test_a_visitor_brings_in_the_file_that_waits(visit: Visit, tmp_path: Path) -
         taken = visit.post("/loads/L-211/record", files={"file": (csv.name, content, "text/csv")})
     preview = visit.follow(taken)
     assert preview.status_code == 200
-    channels = csv.read_text().splitlines()[0].split(",")[1:]
-    kept = visit.post(
-        "/loads/L-211/record/keep",
-        upload=taken.headers["location"].rpartition("=")[2],
-        time_column="time",
-        time_kind="iso",
-        temperature_unit="C",
-        **{f"column:{channel}": channel for channel in channels},
-    )
+    keep = "/loads/L-211/record/keep"
+    kept = visit.post(keep, **form_of(preview.text, keep))
     assert "L-211.csv is kept; it conforms" in words(visit.follow(kept).text)
 
 
 def test_the_waiting_files_name_what_waits(tmp_path: Path) -> None:
     now = datetime(2031, 5, 20, 9, 30, tzinfo=UTC)
     files = write_waiting_files(tmp_path, now)
-    assert [path.name for path in files] == ["L-211.csv", "bench-slip.txt"]
+    assert [path.name for path in files] == [
+        "L-211.csv",
+        "L-211-hall.csv",
+        "L-211-hall-1.csv",
+        "L-211-hall-2.csv",
+        "L-211.xlsx",
+        "bench-slip.txt",
+    ]
     header, first = files[0].read_text().splitlines()[:2]
     assert header == "time,TC1,TC2,TC3,TC4,TC5,TC6,TC7,TC8,AIR1,AIR2,VAC"
     assert first.startswith("2031-05-18T06:00:00+00:00,")
-    slip = files[1].read_text()
+    slip = files[-1].read_text()
     times_named = {code: slip.count(code) for code in ("TW-1071-A", "TW-1062-A", "TW-1066-B")}
     assert times_named == {"TW-1071-A": 2, "TW-1062-A": 1, "TW-1066-B": 2}

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from app.cli.migrate import migrate
 from app.database import Database
-from tests.speed import furnace_import, pages_served
+from tests.speed import furnace_import, pages_of_many, pages_served
 from tests.speed.serving import Server
 
 IMPORT_TIMES_BARE = 10.0
@@ -19,6 +19,16 @@ SERVER_MB = 600.0
 """Most memory of the server while it imports."""
 DOSSIER_SHARE = 0.25
 """Least: dossiers a second, as a share of bare pages a second."""
+
+PAGE_TIMES = {
+    "a load": 1.3,
+    "a panel's dossier": 1.3,
+    "the loads": 1.3,
+    "the panels": 1.3,
+    "Today": 1.5,
+    "a furnace": 1.3,
+}
+"""Most: a page in a shop of ten thousand loads, in the same pages in a shop of a hundred."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +104,23 @@ def _dossier_lines(folder: Path) -> Iterator[Line]:
     yield Line("  bare page's time as a share of it", f"{share:.2f}")
 
 
+def _many_lines(folder: Path) -> Iterator[Line]:
+    few, many = f"{pages_of_many.FEW}", f"{pages_of_many.MANY:,}"
+    urls = _fresh(folder, "few"), _fresh(folder, "many")
+    for page in pages_of_many.pages_beside(*urls):
+        times = f"{page.few_s * 1000:.1f} and {page.many_s * 1000:.1f}"
+        yield Line(f"{page.page}, {few} and {many} loads on record", f"{times} ms")
+        most = PAGE_TIMES.get(page.page)
+        if most is not None:
+            held = page.ratio <= most
+            yield Line("  the many beside the few", f"{page.ratio:.2f}", f"at most {most:g}", held)
+        else:
+            yield Line("  the many beside the few", f"{page.ratio:.2f}")
+        counts = page.few_statements, page.many_statements
+        told = f"{counts[0]} and {counts[1]}"
+        yield Line("  its queries", told, "the same", counts[0] == counts[1])
+
+
 def _other_lines(folder: Path) -> Iterator[Line]:
     counts = pages_served.list_queries(_fresh(folder, "lists"))
     for address, (ten, twenty) in counts.items():
@@ -118,7 +145,7 @@ def main() -> int:
     began = time.perf_counter()
     missed = 0
     with tempfile.TemporaryDirectory(prefix="temperbook-speed-") as name:
-        for lines in (_import_lines, _dossier_lines, _other_lines):
+        for lines in (_import_lines, _dossier_lines, _many_lines, _other_lines):
             for line in lines(Path(name)):
                 verdict = "" if not line.limit else "holds" if line.holds else "MISSED"
                 missed += not line.holds

@@ -142,9 +142,9 @@ def list_queries(folder_url: str) -> dict[str, tuple[int, int]]:
     app = create_app(Settings(database_url=folder_url))
     with TestClient(app, follow_redirects=False) as client:
         client.post("/sign-in", data={"username": "mara", "password": PASSWORD})
-        at_ten = {address: _statements(client, app, address) for address in LISTS}
+        at_ten = {address: statements(client, app, address) for address in LISTS}
         _ten_more(database, shop)
-        at_twenty = {address: _statements(client, app, address) for address in LISTS}
+        at_twenty = {address: statements(client, app, address) for address in LISTS}
     database.close()
     return {address: (at_ten[address], at_twenty[address]) for address in LISTS}
 
@@ -159,7 +159,7 @@ def _ten_more(database: Database, shop: Shop) -> None:
                 shop.custody(session, coupon, Custody.RECOVERED)
 
 
-def _statements(client: TestClient, app: Any, address: str) -> int:
+def statements(client: TestClient, app: Any, address: str) -> int:
     """How many statements the page needs when it is asked for a second time."""
     assert client.get(address).status_code == 200, address
     told: list[str] = []

@@ -22,6 +22,7 @@ from app.bench.records import (
 )
 from app.bench.rules.coupon_file import CouponFile, why_not_counted
 from app.equipment.records import Sensor, Tester
+from app.loads.queries import goes_ahead
 from app.loads.records import Load, LoadCoupon, LoadSensor
 from app.panels.records import Coupon, MaterialLot, Panel
 from app.people.records import Person
@@ -106,7 +107,7 @@ def coupon_place(session: Session, coupon_id: int) -> CouponPlace:
             Panel.target_temper,
         )
         .join(MaterialLot, MaterialLot.id == Coupon.lot_id)
-        .outerjoin(LoadCoupon, LoadCoupon.coupon_id == Coupon.id)
+        .outerjoin(LoadCoupon, (LoadCoupon.coupon_id == Coupon.id) & goes_ahead(LoadCoupon.load_id))
         .outerjoin(Panel, Panel.id == LoadCoupon.panel_id)
         .outerjoin(Load, Load.id == LoadCoupon.load_id)
         .where(Coupon.id == coupon_id)

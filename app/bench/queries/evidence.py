@@ -29,6 +29,7 @@ from app.equipment.records import Tester, TesterCertificate
 from app.equipment.rules import DatedPaper
 from app.judging.acceptance import Table
 from app.judging.units import Quantity
+from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon, LoadPanel
 from app.panels.records import Coupon, MaterialLot, Panel
 from app.requirements.records import Requirement, RequirementRevision
@@ -94,7 +95,7 @@ def _seats(session: Session, coupon_ids: Collection[int]) -> list[Any]:
                 (LoadPanel.load_id == LoadCoupon.load_id)
                 & (LoadPanel.panel_id == LoadCoupon.panel_id),
             )
-            .where(Coupon.id.in_(coupon_ids))
+            .where(Coupon.id.in_(coupon_ids), goes_ahead(LoadCoupon.load_id))
             .order_by(Coupon.id)
         )
     )

@@ -14,6 +14,7 @@ from app.bench.records import CouponVerdict
 from app.bench.rules.coupon_file import still_needed
 from app.errors import NotFound, Refusal
 from app.judging.units import Quantity
+from app.loads.queries import goes_ahead
 from app.loads.records import Load, LoadCoupon
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, Panel
 
@@ -92,7 +93,7 @@ def awaiting(session: Session, *, most: int = MOST_WAITING) -> list[Waiting]:
         .join(Load, Load.id == LoadCoupon.load_id)
         .join(step, step.id == last_step)
         .outerjoin(verdict, verdict.id == last_verdict)
-        .where(Panel.decided.not_in(_SETTLED), step.step.in_(AT_HAND))
+        .where(Panel.decided.not_in(_SETTLED), step.step.in_(AT_HAND), goes_ahead(Load.id))
         .where(or_(verdict.id.is_(None), verdict.provisional, verdict.verdict == "not_proven"))
         .order_by(step.taken_at, Coupon.id)
         .limit(most)
@@ -175,6 +176,7 @@ def _seats() -> Any:
         .join(Panel, Panel.id == LoadCoupon.panel_id)
         .join(Load, Load.id == LoadCoupon.load_id)
         .join(step, step.id == last_step)
+        .where(goes_ahead(Load.id))
         .order_by(Load.id, Panel.code, LoadCoupon.station, Coupon.id)
     )
 

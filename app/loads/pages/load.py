@@ -1,12 +1,12 @@
-"""The loads' pages: the list, a load's sheet, leak checks, unwrapping, excluded sensors."""
+"""The loads' pages: the list, excluded sensors. A load's own page reads across: see tracing."""
 
 from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.database import Database
 from app.errors import Refusal
-from app.loads import lists, queries, service, sheet
-from app.loads.forms import ExclusionForm, LeakForm, UnwrappingForm, or_now
+from app.loads import lists, queries, service
+from app.loads.forms import ExclusionForm
 from app.loads.judged import JudgedRecord
 from app.people.records import Meaning
 from app.people.rights import Act, may, require
@@ -28,115 +28,6 @@ def show_loads(page: Page, records: Records, by: SignedIn, before: int | None = 
         lines=lines,
         more=f"/loads?before={onward}" if onward is not None else None,
         may_plan=may(by, Act.PLAN_LOAD),
-    )
-
-
-@router.get("/loads/{code:path}/leak-check")
-def show_leak_check(
-    page: Page, records: Records, by: SignedIn, code: str, panel: str = ""
-) -> Response:
-    """The form for a bag's leak check."""
-    require(by, Act.CHECK_BAG)
-    return _leak_page(page, records, code, typed={"panel": panel})
-
-
-@router.post("/loads/{code:path}/leak-check")
-def submit_leak_check(
-    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
-) -> Response:
-    """Record a bag's leak check; a refusal shows the form again with what was typed."""
-    at = now()
-    try:
-        form = parse(LeakForm, typed, zone=page.settings.zone)
-        finding = service.record_leak_check(
-            records,
-            code,
-            form.panel,
-            form.reading(),
-            taken_at=or_now(form.taken_at, at),
-            by=by,
-            at=at,
-        )
-    except Refusal as refusal:
-        return _leak_page(page, records, code, typed=dict(typed), refusal=refusal)
-    return page.see_other("/loads", code, notice=f"{form.panel}: {finding.text}")
-
-
-def _leak_page(
-    page: PageMaker,
-    records: Database,
-    code: str,
-    *,
-    typed: dict[str, str],
-    refusal: Refusal | None = None,
-) -> Response:
-    with records.read() as session:
-        seen = sheet.sheet(session, code, zone=page.settings.zone)
-    rules = seen.cycle.shop_rules
-    return page.show(
-        "loads/leak_check.html",
-        load=seen.load,
-        panels=[(panel.code, panel.code) for panel in seen.panels],
-        limit_kpa=rules.get("leak_limit_kpa"),
-        minutes=rules.get("leak_minutes"),
-        **kept(typed, refusal),
-    )
-
-
-@router.get("/loads/{code:path}/unwrapping")
-def show_unwrapping(
-    page: Page, records: Records, by: SignedIn, code: str, panel: str = ""
-) -> Response:
-    """The form for a panel's unwrapping."""
-    require(by, Act.UNWRAP)
-    return _unwrapping_page(page, records, code, typed={"panel": panel})
-
-
-@router.post("/loads/{code:path}/unwrapping")
-def submit_unwrapping(
-    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
-) -> Response:
-    """Record what was found on unwrapping, and where each coupon went."""
-    at = now()
-    try:
-        form = parse(UnwrappingForm, typed, zone=page.settings.zone)
-        service.record_unwrapping(
-            records,
-            code,
-            form.panel,
-            form.unwrapped(typed),
-            taken_at=or_now(form.taken_at, at),
-            by=by,
-            at=at,
-        )
-    except Refusal as refusal:
-        return _unwrapping_page(page, records, code, typed=dict(typed), refusal=refusal)
-    return page.see_other("/loads", code, notice=f"The unwrapping of {form.panel} is recorded.")
-
-
-def _unwrapping_page(
-    page: PageMaker,
-    records: Database,
-    code: str,
-    *,
-    typed: dict[str, str],
-    refusal: Refusal | None = None,
-) -> Response:
-    with records.read() as session:
-        load = queries.load(session, code)
-        seats = queries.seats(session, load.id)
-    chosen = typed.get("panel", "").strip().upper()
-    panel = next((one for one in seats.panels if one.code == chosen), None)
-    if panel is None and len(seats.panels) == 1:
-        panel = seats.panels[0]
-    on_panel = [one for one in seats.coupons if panel is not None and one.panel_id == panel.id]
-    return page.show(
-        "loads/unwrapping.html",
-        load=load,
-        panels=[one.code for one in seats.panels],
-        panel=panel,
-        coupons=on_panel,
-        **kept(typed, refusal),
     )
 
 
@@ -201,19 +92,4 @@ def _exclusion_page(
         ],
         meaning=Meaning.EXCLUDED_SENSOR.value,
         **kept(typed, refusal),
-    )
-
-
-@router.get("/loads/{code:path}")
-def show_load(page: Page, records: Records, by: SignedIn, code: str) -> Response:
-    """A load: where it stands, the verdict on its record, its evidence, its history."""
-    with records.read() as session:
-        seen = sheet.sheet(session, code, zone=page.settings.zone)
-    return page.show(
-        "loads/load.html",
-        sheet=seen,
-        may_check=may(by, Act.CHECK_BAG),
-        may_import=may(by, Act.IMPORT_RECORD),
-        may_exclude=may(by, Act.EXCLUDE_SENSOR) and len(seen.seats.required) > 1,
-        may_unwrap=may(by, Act.UNWRAP),
     )

@@ -1,143 +1,263 @@
-"""A load's furnace record: upload, preview, keep; its points, its still picture, its original."""
+"""A load's furnace record comes in: files chosen, looked at, read whole, judged and kept."""
 
-from typing import Annotated, Any
-from urllib.parse import quote
+from typing import Annotated
+from urllib.parse import quote, urlencode
 
-from fastapi import APIRouter, Query, Response
-from fastapi.responses import JSONResponse
-from starlette.datastructures import UploadFile
+from fastapi import APIRouter, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
 
 from app.audit.actor import Actor
-from app.database import Database
-from app.documents.logger_preview import Preview, sniff
+from app.database import Database, paper_text
+from app.documents.logger_proposal import Proposal
 from app.errors import NotFound, Refusal
-from app.loads import picture, queries, service
+from app.loads import queries, service
 from app.loads.errors import FileInUse
-from app.loads.forms import KeepForm
-from app.loads.record_wanted import Wanted, guessed_columns, refuse_known_file, wanted_of
-from app.loads.records import FurnaceRecord, RecordVerdict
-from app.loads.trace_store import unpack_file, unpack_trace
-from app.loads.uploads import Upload, Uploads, upload_folder
-from app.people.rights import Act, require
+from app.loads.look import AsRead, Look, as_read, glimpse, look, proposed
+from app.loads.picture import Shelf
+from app.loads.read_ahead import forget, reading_of
+from app.loads.record_forms import BY_HAND, KeepForm, layout_chosen
+from app.loads.record_queries import last_mapping
+from app.loads.record_wanted import Chosen, Wanted, refuse_known_files, wanted_of
+from app.loads.sources import Brought, Source
+from app.loads.stated import Guess, guess_of, may_be_stated
+from app.loads.uploads import ArrivingFile, Upload, Uploads, upload_folder
+from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
+from app.requirements import queries as requirements
+from app.web.arriving import receive
 from app.web.entries import kept
-from app.web.forms import TypedForm, parse
+from app.web.forms import Typed, TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
 router = APIRouter()
 
-# An image of its own: nothing may run or load in it; matplotlib's own styles are inline.
-_STILL_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
-_lines: picture.Shelf[picture.Drawn] = picture.Shelf(2)
-_stills: picture.Shelf[bytes] = picture.Shelf(24)
+MOST_FILES = 10
+"""Files of one run, at most."""
+_proposals: Shelf[Proposal] = Shelf(16)
+_CHOOSE = "Choose the logger's file first."
 
 
 @router.get("/loads/{code:path}/record")
 def show_record_form(
-    page: Page, records: Records, by: SignedIn, code: str, upload: str = ""
+    page: Page,
+    records: Records,
+    by: SignedIn,
+    code: str,
+    upload: Annotated[tuple[str, ...], Query()] = (),
 ) -> Response:
-    """The form to choose a logger's file; with ``upload``, the preview of one that waits."""
+    """The form to choose a logger's files; with ``upload``, the preview of those that wait."""
     require(by, Act.IMPORT_RECORD)
-    if upload:
-        try:
-            waiting = _uploads(page).find(upload, load_code=code, person_id=by.id)
-        except NotFound as refusal:
-            return _choose_page(page, records, code, refusal=refusal)
-        return _preview_page(page, records, waiting)
-    return _choose_page(page, records, code)
+    if not upload:
+        return _choose_page(page, records, code)
+    try:
+        waiting = _waiting(page, by, code, upload)
+    except NotFound as refusal:
+        return _choose_page(page, records, code, refusal=refusal)
+    return _preview_page(page, records, by, waiting)
 
 
 @router.post("/loads/{code:path}/record")
-def submit_record_file(
-    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
+async def submit_record_files(
+    request: Request, page: Page, records: Records, by: SignedIn, code: str
 ) -> Response:
-    """Take a logger's file for a look; nothing of it is on record yet."""
+    """Take a logger's files for a look; nothing of them is on record yet."""
     require(by, Act.IMPORT_RECORD)
+    uploads, arriving = _uploads(page), list[ArrivingFile]()
+
+    def begin(file_name: str) -> ArrivingFile:
+        if len(arriving) == MOST_FILES:
+            sentence = f"At most {MOST_FILES} files of one run are taken; choose fewer."
+            raise Refusal(sentence, fields={"file": sentence})
+        arriving.append(
+            uploads.begin(file_name, load_code=code, person_id=by.id, now_s=now().timestamp())
+        )
+        return arriving[-1]
+
     try:
-        waiting = _take(page, records, by, code, typed.files.get("file"))
+        await receive(request, begin)
+        address = await run_in_threadpool(_look_at, page, records, code, arriving)
     except Refusal as refusal:
-        return _choose_page(page, records, code, refusal=refusal)
-    return page.see_other(f"/loads/{quote(code, safe='')}/record?upload={waiting.token}")
+        _drop(arriving)
+        return await run_in_threadpool(_choose_page, page, records, code, refusal=refusal)
+    except BaseException:
+        _drop(arriving)
+        raise
+    return page.see_other(address)
 
 
 @router.post("/loads/{code:path}/record/keep")
 def submit_record(
     page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
 ) -> Response:
-    """Read the waiting file whole, judge it and keep it; a refusal shows the preview again."""
-    uploads = _uploads(page)
+    """Read the waiting files whole, judge them and keep them; a refusal shows the preview again.
+
+    The same form shows the first rows in another way (``act`` is look), and carries a layout that
+    was stated by hand to the form for a mapping (``act`` is mapping).
+    """
+    require(by, Act.IMPORT_RECORD)
     try:
-        waiting = uploads.find(typed.get("upload", ""), load_code=code, person_id=by.id)
+        waiting = _waiting(page, by, code, typed.every("upload"))
     except NotFound as refusal:
         return _choose_page(page, records, code, refusal=refusal)
     try:
-        form = parse(KeepForm, typed)
-        judged = service.import_record(
-            records,
-            code,
-            uploads.path(waiting),
-            form.columns(typed),
-            file_name=waiting.file_name,
-            by=by,
-            at=now(),
-            zone=page.settings.zone,
-            reason=form.reason,
-            max_bytes=page.settings.upload_limit_mb * 1_000_000,
-        )
+        if typed.get("act") == "look":
+            return _preview_page(page, records, by, waiting, typed=typed)
+        with records.read() as session:
+            wanted = wanted_of(session, queries.load(session, code))
+        if typed.get("act") == "mapping":
+            paper = paper_text(layout_chosen(typed, wanted).paper())
+            return page.see_other(f"/register/mapping?{urlencode({'paper': paper})}")
+        said = _keep(page, records, by, wanted, waiting=waiting, typed=typed)
     except Refusal as refusal:
-        return _preview_page(page, records, waiting, typed=dict(typed), refusal=refusal)
-    uploads.drop(waiting.token)
-    verdict = judged.verdict.replace("_", " ")
-    return page.see_other(
-        "/loads", code, notice=f"The record {waiting.file_name} is kept; it {_said(verdict)}."
+        return _preview_page(page, records, by, waiting, typed=typed, refusal=refusal)
+    forget(waiting)
+    for one in waiting:
+        _uploads(page).drop(one.token)
+    names = ", ".join(one.file_name for one in waiting)
+    return page.see_other("/loads", code, notice=f"The record {names} is kept; it {said}.")
+
+
+def _keep(
+    page: PageMaker,
+    records: Database,
+    by: Actor,
+    wanted: Wanted,
+    *,
+    waiting: list[Upload],
+    typed: Typed,
+) -> str:
+    """What the record is found to be, in words, once it is kept."""
+    uploads, at = _uploads(page), now()
+    form = parse(KeepForm, typed)
+    chosen = _chosen(records, typed, wanted)
+    brought = [
+        Brought(
+            Source(one.file_name, uploads.path(one)),
+            one.size_bytes,
+            one.sha256,
+            uploads.packed(one),
+        )
+        for one in waiting
+    ]
+    judged = service.import_record(
+        records,
+        wanted.load.code,
+        brought,
+        chosen,
+        by=by,
+        at=at,
+        zone=page.settings.zone,
+        reason=form.reason,
+        reading=reading_of(uploads, waiting, chosen.mapping, max_bytes=_most_bytes(page)),
     )
-
-
-def _said(verdict: str) -> str:
+    verdict = judged.verdict.replace("_", " ")
     return "is not proven" if verdict == "not proven" else verdict
 
 
-def _uploads(page: PageMaker) -> Uploads:
-    settings = page.settings
-    return Uploads(upload_folder(settings), limit_bytes=settings.upload_limit_mb * 1_000_000)
-
-
-def _take(
-    page: PageMaker, records: Database, by: Actor, code: str, file: UploadFile | None
-) -> Upload:
-    """The uploaded file, waiting.
+def _chosen(records: Database, typed: Typed, wanted: Wanted) -> Chosen:
+    """How the files are to be read, as the form says.
 
     Raises:
-        Refusal: no file was chosen, it cannot be read at all, or it is another load's record.
+        Refusal: the mapping is not in force, or the layout as stated cannot be.
     """
-    if file is None or not file.filename:
-        sentence = "Choose the logger's file first."
-        raise Refusal(sentence, fields={"file": sentence})
+    code = typed.get("by", BY_HAND)
+    if code == BY_HAND:
+        return layout_chosen(typed, wanted)
     with records.read() as session:
-        load = queries.load(session, code)
+        in_force = requirements.mappings_in_force(session, at=now())
+    for one in in_force:
+        if one.code == code:
+            return Chosen(requirements.mapping_of(one), one.id)
+    sentence = f"The mapping {code[:60]} is not in force; choose one that is."
+    raise Refusal(sentence, fields={"by": sentence})
+
+
+def _most_bytes(page: PageMaker) -> int:
+    return page.settings.upload_limit_mb * 1_000_000
+
+
+def _uploads(page: PageMaker) -> Uploads:
+    return Uploads(upload_folder(page.settings), limit_bytes=_most_bytes(page))
+
+
+def _waiting(
+    page: PageMaker, by: Actor, code: str, tokens: list[str] | tuple[str, ...]
+) -> list[Upload]:
+    """The waiting files of those secret names.
+
+    Raises:
+        NotFound: one is not here any more, or is not this person's for this load.
+    """
     uploads = _uploads(page)
-    waiting = uploads.take(
-        file.file,
-        file_name=file.filename.replace("\\", "/").rsplit("/", 1)[-1],
-        load_code=code,
-        person_id=by.id,
-        now_s=now().timestamp(),
-    )
+    return [
+        uploads.find(token, load_code=code, person_id=by.id)
+        for token in list(dict.fromkeys(tokens))[:MOST_FILES] or [""]
+    ]
+
+
+def _drop(arriving: list[ArrivingFile]) -> None:
+    for one in arriving:
+        one.drop()
+
+
+def _look_at(page: PageMaker, records: Database, code: str, arriving: list[ArrivingFile]) -> str:
+    """The address of the preview of files that have arrived.
+
+    Raises:
+        Refusal: none was chosen, they cannot be read at all, or one is another load's record.
+    """
+    if not arriving:
+        raise Refusal(_CHOOSE, fields={"file": _CHOOSE})
+    uploads = _uploads(page)
+    waiting = [one.finish() for one in arriving]
+    with records.read() as session:
+        wanted = wanted_of(session, queries.load(session, code))
+        digests = [one.sha256 for one in waiting]
+        refuse_known_files(session, digests, load=wanted.load, zone=page.settings.zone)
+    for one in waiting:
+        uploads.packed(one)
+    seen = _seen(page, records, wanted, waiting)
+    refusal = seen.proposal.refusal
+    readable = may_be_stated(seen.proposal) or any(one.fits for one in seen.offers)
+    if refusal is not None and not readable:
+        raise Refusal(refusal, fields={"file": refusal})
+    _read_ahead(page, records, seen, wanted, waiting)
+    tokens = urlencode([("upload", one.token) for one in waiting])
+    return f"/loads/{quote(code, safe='')}/record?{tokens}"
+
+
+def _read_ahead(
+    page: PageMaker, records: Database, seen: Look, wanted: Wanted, waiting: list[Upload]
+) -> None:
+    """Begin to read the files in the way that the preview will open with, if that is clear."""
+    with records.read() as session:
+        last_used = last_mapping(session, wanted.load.furnace_id, before=now())
+    offer = seen.offer(seen.first_choice(last_used) or BY_HAND)
     try:
-        with records.read() as session:
-            refuse_known_file(session, waiting.sha256, load=load)
-        _refuse_unreadable(sniff(uploads.path(waiting), filename=waiting.file_name))
+        mapping = (
+            offer.mapping
+            if offer is not None
+            else layout_chosen(_filled_in(guess_of(seen.proposal, wanted)), wanted).mapping
+        )
     except Refusal:
-        uploads.drop(waiting.token)
-        raise
-    return waiting
+        return  # Something has to be stated first.
+    reading_of(_uploads(page), waiting, mapping, max_bytes=_most_bytes(page))
 
 
-def _refuse_unreadable(seen: Preview) -> None:
-    """Refuse what has no column that looks like the time, or is no table at all."""
-    if seen.layout is None:
-        sentence = seen.refusal or "No column of the file looks like the time."
-        raise Refusal(sentence, fields={"file": sentence})
+def _filled_in(guess: Guess, by: str = BY_HAND) -> Typed:
+    """The form as it opens."""
+    return Typed({name: [text] for name, text in {**guess.typed, "by": by}.items()}, {})
+
+
+def _seen(page: PageMaker, records: Database, wanted: Wanted, waiting: list[Upload]) -> Look:
+    uploads = _uploads(page)
+    with records.read() as session:
+        in_force = requirements.mappings_in_force(session, at=now())
+    glimpses = [glimpse(uploads.path(one), one.file_name) for one in waiting]
+    zone = page.settings.zone
+    key = (str(zone), *(one.token for one in waiting))
+    proposal = _proposals.get(key, lambda: proposed(glimpses, zone))
+    return look(proposal, glimpses, wanted, in_force, zone)
 
 
 def _choose_page(
@@ -151,6 +271,7 @@ def _choose_page(
         load=load,
         current=wanted.current,
         limit_mb=page.settings.upload_limit_mb,
+        most_files=MOST_FILES,
         **kept(refusal=refusal),
         first_use=refusal.load_code if isinstance(refusal, FileInUse) else None,
     )
@@ -159,132 +280,53 @@ def _choose_page(
 def _preview_page(
     page: PageMaker,
     records: Database,
-    waiting: Upload,
+    by: Actor,
+    waiting: list[Upload],
     *,
-    typed: dict[str, str] | None = None,
+    typed: Typed | None = None,
     refusal: Refusal | None = None,
 ) -> Response:
+    zone = page.settings.zone
     with records.read() as session:
-        load = queries.load(session, waiting.load_code)
+        load = queries.load(session, waiting[0].load_code)
         wanted = wanted_of(session, load)
-    seen = sniff(_uploads(page).path(waiting), filename=waiting.file_name)
+        last_used = last_mapping(session, load.furnace_id, before=now())
+    seen = _seen(page, records, wanted, waiting)
+    guess = guess_of(seen.proposal, wanted)
+    if typed is None:
+        typed = _filled_in(guess, seen.first_choice(last_used) or BY_HAND)
+    rows = _rows_as_read(page, seen, typed, wanted, waiting)
     return page.show(
         "loads/preview.html",
         load=load,
-        upload=waiting,
-        seen=seen,
-        columns=[(name, name) for name in seen.columns],
-        channels=_channel_rows(wanted),
+        uploads=waiting,
+        seen=seen.proposal,
+        guess=guess,
+        offers=seen.offers,
+        last_used=last_used,
+        as_read=rows,
+        by_hand=typed.get("by", BY_HAND) == BY_HAND,
+        channels=guess.channels,
+        wanted=wanted,
         current=wanted.current,
-        **kept(_guessed(seen, wanted) if typed is None else typed, refusal),
+        zone=str(zone),
+        may_write_mapping=may(by, Act.WRITE_MAPPING),
+        **kept(dict(typed), refusal),
         first_use=refusal.load_code if isinstance(refusal, FileInUse) else None,
     )
 
 
-def _channel_rows(wanted: Wanted) -> list[dict[str, Any]]:
-    """Each channel that a column is asked for, in words."""
-    rows: list[dict[str, Any]] = [
-        {
-            "field": f"column:{one.channel}",
-            "label": f"{one.channel}, {one.station}",
-            "hint": f"{'load' if one.required else 'deciding nothing'}, sensor {one.code}",
-            "required": one.required,
-        }
-        for one in wanted.channels
-    ]
-    if wanted.vacuum is not None:
-        rows.append(
-            {
-                "field": f"column:{wanted.vacuum}",
-                "label": f"{wanted.vacuum}, bag vacuum",
-                "hint": "kPa below ambient",
-                "required": True,
-            }
-        )
-    return rows
-
-
-def _guessed(seen: Preview, wanted: Wanted) -> dict[str, str]:
-    """The form filled in as the file seems to be."""
-    guess: dict[str, str] = {}
-    if seen.layout is not None:
-        guess = {
-            "time_column": seen.layout.time_column or "",
-            "time_kind": seen.layout.time_kind,
-            "temperature_unit": seen.layout.temperature_unit,
-        }
-    columns = guessed_columns(seen.columns, wanted)
-    return guess | {f"column:{channel}": column for channel, column in columns.items()}
-
-
-@router.get("/loads/{code:path}/record/points")
-def show_points(
-    records: Records,
-    by: SignedIn,
-    code: str,
-    *,
-    width: int = 1000,
-    from_s: Annotated[float | None, Query(alias="from", allow_inf_nan=False)] = None,
-    to_s: Annotated[float | None, Query(alias="to", allow_inf_nan=False)] = None,
-) -> Response:
-    """The points of the record that stands, for the live picture."""
-    record, verdict, labels = _standing(records, code)
-    lines = _drawn(records, record, verdict)
-    shown = picture.points(lines, verdict.paper, labels, span=(from_s, to_s), width=width)
-    return JSONResponse(shown)
-
-
-@router.get("/loads/{code:path}/record.svg")
-def show_still(records: Records, by: SignedIn, code: str) -> Response:
-    """The record that stands as a still picture."""
-    record, verdict, labels = _standing(records, code)
-
-    def make() -> bytes:
-        return picture.still(_drawn(records, record, verdict), verdict.paper, labels)
-
-    content = _stills.get((record.trace_sha256, verdict.paper_sha256), make)
-    headers = {"Content-Security-Policy": _STILL_POLICY}
-    return Response(content, media_type="image/svg+xml", headers=headers)
-
-
-@router.get("/loads/{code:path}/record/original")
-def show_original(records: Records, by: SignedIn, code: str, sha256: str | None = None) -> Response:
-    """The logger's file as it was uploaded: of the record that stands, or of a replaced one."""
-    with records.read() as session:
-        load = queries.load(session, code)
-        known = queries.records(session, load.id)
-        record = next((one for one in known if sha256 in (None, one.file_sha256)), None)
-        if record is None:
-            raise NotFound(f"Load {code} has no such file on record.")
-        packed, size = queries.stored_file(session, record.file_sha256)
-    name = quote(record.file_name, safe="")
-    return Response(
-        unpack_file(packed, size_bytes=size),
-        media_type="application/octet-stream",
-        headers={"Content-Disposition": f"attachment; filename*=UTF-8''{name}"},
-    )
-
-
-def _standing(records: Database, code: str) -> tuple[FurnaceRecord, RecordVerdict, picture.Labels]:
-    """The record and verdict that stand, with the words beside the lines.
-
-    Raises:
-        NotFound: the load has no record yet.
-    """
-    with records.read() as session:
-        load = queries.load(session, code)
-        record = queries.current_record(session, load.id)
-        verdict = None if record is None else queries.latest_verdict(session, record.id)
-        if record is None or verdict is None:
-            raise NotFound(f"Load {code} has no furnace record yet.")
-        stations = {one.channel: one.station for one in queries.seats(session, load.id).sensors}
-    return record, verdict, picture.Labels(stations, record.starts_at)
-
-
-def _drawn(records: Database, record: FurnaceRecord, verdict: RecordVerdict) -> picture.Drawn:
-    def make() -> picture.Drawn:
-        with records.read() as session:
-            content = queries.trace_content(session, record.id)
-        return picture.drawn(unpack_trace(content), verdict.cycle_as_judged)
-
-    return _lines.get((record.trace_sha256, verdict.paper_sha256), make)
+def _rows_as_read(
+    page: PageMaker, seen: Look, typed: Typed, wanted: Wanted, waiting: list[Upload]
+) -> AsRead:
+    """The first rows in the way that is chosen, or the sentence why they cannot be read so."""
+    offer = seen.offer(typed.get("by", BY_HAND))
+    if offer is not None:
+        return offer.as_read
+    try:
+        mapping = layout_chosen(typed, wanted).mapping
+    except Refusal as refusal:
+        return AsRead(refusal=refusal.sentence)
+    uploads = _uploads(page)
+    heads = [glimpse(uploads.path(one), one.file_name).head for one in waiting]
+    return as_read(heads, mapping, page.settings.zone)

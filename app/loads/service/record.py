@@ -1,136 +1,159 @@
-"""Decisions on a load's furnace record: to keep a logger's file, to exclude a failed sensor."""
+"""The decision to keep a logger's files as a load's furnace record."""
 
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime, tzinfo
 from decimal import Decimal
 from hashlib import sha256
-from pathlib import Path
-from typing import Any
 
+from sqlalchemy import insert
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, Database, paper_sha256
+from app.database import Base, Database
+from app.documents.logger_csv import LoggerReading
+from app.documents.logger_files import LoggerFile, read_logger
 from app.errors import Conflict, Refusal
 from app.judging.trace import Trace
 from app.loads import queries
-from app.loads.judged import JudgedRecord, judge_for_load
+from app.loads.doubting import Noticed, notice
+from app.loads.judged import JudgedRecord, cycle_as_judged, judge_for_load
 from app.loads.record_wanted import (
-    Columns,
+    Chosen,
     Wanted,
     cycle_of_load,
-    read_for_load,
-    refuse_columns,
-    refuse_known_file,
-    renamed,
-    started_at,
+    planned_trace,
+    refuse_chosen,
+    refuse_known_files,
     wanted_of,
 )
 from app.loads.records import (
     FurnaceRecord,
-    Load,
+    RecordDoubts,
+    RecordFile,
+    RecordSummary,
     RecordTrace,
     RecordVerdict,
-    SensorExclusion,
-    SensorRole,
     StoredFile,
+    TraceMark,
 )
 from app.loads.rules import RULES_VERSION
-from app.loads.trace_store import pack_file, pack_trace, unpack_trace
-from app.people.records import Meaning
+from app.loads.service.refusals import refuse_cancelled
+from app.loads.sources import Brought, Source, bring
+from app.loads.trace_store import pack_trace
 from app.people.rights import Act, require
-from app.people.service import re_authenticate, sign
 
-_MOVED = "Somebody else changed this load meanwhile. Look at it again and repeat; nothing was kept."
+MOVED = "Somebody else changed this load meanwhile. Look at it again and repeat; nothing was kept."
 
 
 def import_record(
     database: Database,
     load_code: str,
-    source: Path | bytes,
-    chosen: Columns,
+    sources: Sequence[Source | Brought],
+    chosen: Chosen,
     *,
-    file_name: str,
     by: Actor,
     at: datetime,
     zone: tzinfo,
     reason: str = "",
     max_bytes: int | None = None,
+    reading: Future[LoggerReading] | None = None,
 ) -> JudgedRecord:
-    """Read a logger's file whole, judge it, and keep file, samples and verdict, or keep nothing.
+    """Read a logger's files whole, judge them, and keep files, samples and verdict, or nothing.
 
-    A record that is there already is replaced, for the ``reason`` given, and stays visible. Times
-    without a zone are in the shop's ``zone``.
+    A record that is there already is replaced, for the ``reason`` given, and stays visible. The
+    day of the sensors' certificates is the shop's, by ``zone``. ``reading`` is what the files hold
+    in the chosen way, where they are being read already.
 
     Raises:
         NotAllowed: the person imports no records.
-        BadFile: the file cannot be read exactly; names row and column.
+        BadFile: a file cannot be read exactly; names row and column.
         FileInUse: the same bytes are on record.
-        Refusal: a required channel has no column, or a replacement has no reason.
+        Refusal: the mapping is not in force or leaves out a required channel, or a replacement has
+            no reason.
         Conflict: somebody else imported or excluded meanwhile.
     """
     require(by, Act.IMPORT_RECORD)
-    content = source if isinstance(source, bytes) else source.read_bytes()
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        # Compressing lets other threads run: it goes on beside the parser.
-        digest = beside.submit(lambda: sha256(content).hexdigest())
+    with ThreadPoolExecutor(max_workers=3) as beside:
+        brought = bring(sources, beside)
         with database.read() as session:
-            load = queries.load(session, load_code)
-            wanted = wanted_of(session, load)
-            refuse_known_file(session, digest.result(), load=load, layout=chosen.paper())
+            wanted = wanted_of(session, queries.load(session, load_code))
+            _refuse(session, brought, chosen, wanted, at=at, zone=zone)
             _refuse_without_reason(wanted.current, reason)
-        refuse_columns(chosen, wanted)
-        packed: Future[bytes] = beside.submit(pack_file, content)
-        reading = read_for_load(content, chosen, wanted, file_name=file_name, max_bytes=max_bytes)
-        trace = renamed(reading.trace, chosen)
-        packed_trace = beside.submit(pack_trace, trace)
-        starts_at = started_at(reading, zone)
-        day_of = starts_at or wanted.load.planned_start
+        if reading is None:
+            files = [LoggerFile(one.source.name, one.source.read()) for one in brought]
+            found = read_logger(files, chosen.mapping, max_bytes=max_bytes)
+        else:
+            found = reading.result()
+        trace = planned_trace(found.trace, wanted)
+        packed = beside.submit(pack_trace, trace)
         with database.read() as session:
+            day_of = found.started_at or wanted.load.planned_start
             cycle = cycle_of_load(session, wanted, day_of, zone)
+        noticed = beside.submit(notice, database, wanted.load, trace, cycle_as_judged(cycle))
         judged = judge_for_load(trace, cycle)
-        brought = _Brought(
-            digest.result(), len(content), packed.result(), packed_trace.result(), file_name
-        )
-    samples = (starts_at, trace)
+        read = _Read(trace, found.started_at, found.notes, packed.result())
+        doubted = noticed.result()
+        files_packed = [one.packed.result() for one in brought]
     with database.write() as session:
-        now = wanted_of(session, queries.load(session, load_code))
-        if _key(now.current) != _key(wanted.current) or now.channels != wanted.channels:
-            raise Conflict(_MOVED)
-        refuse_known_file(session, brought.sha256, load=now.load, layout=chosen.paper())
-        rows = _keep_file(session, brought, samples, chosen, now, by=by, at=at)
-        record = next(row for row in rows if isinstance(row, FurnaceRecord))
-        verdict = _verdict_row(record, now.load, judged, by=by, at=at)
-        session.add(verdict)
+        load = queries.load(session, load_code)
+        refuse_cancelled(session, load)
+        now = wanted_of(session, load)
+        if record_key(now.current) != record_key(wanted.current) or now.channels != wanted.channels:
+            raise Conflict(MOVED)
+        _refuse(session, brought, chosen, now, at=at, zone=zone)
+        rows = _add_files(session, brought, files_packed, now, at=at)
+        record = _record(brought, read, chosen, now, by=by, at=at)
+        session.add(record)
+        session.flush()
+        kept = RecordTrace(record_id=record.id, content=read.packed)
+        session.add(kept)
+        rows += [record, kept, *_add_further_files(session, record, brought)]
+        rows += _add_noticed(session, record, doubted)
+        rows += add_verdict(session, record, now, judged, by=by, at=at)
         append(
             session,
             Tag.RECORD_IMPORTED,
             by=by,
             at=at,
             about=("load", load_code),
-            rows=[*rows, verdict],
-            note=_import_note(file_name, judged, now.current, reason),
+            rows=rows,
+            note=_import_note(brought, judged, now.current, reason),
         )
     return judged
 
 
-@dataclass(frozen=True, slots=True)
-class _Brought:
-    """A file ready to be kept."""
-
-    sha256: str
-    size_bytes: int
-    packed: bytes
-    packed_trace: bytes
-    name: str
-
-
-def _key(record: FurnaceRecord | None) -> int | None:
+def record_key(record: FurnaceRecord | None) -> int | None:
+    """The record's key; None where there is none."""
     return None if record is None else record.id
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What was read of the files."""
+
+    trace: Trace
+    starts_at: datetime | None
+    notes: Sequence[str]
+    packed: bytes
+
+
+def _refuse(
+    session: Session,
+    brought: Sequence[Brought],
+    chosen: Chosen,
+    wanted: Wanted,
+    *,
+    at: datetime,
+    zone: tzinfo,
+) -> None:
+    """Refuse what may not be read for the load as it stands now."""
+    refuse_chosen(session, chosen, wanted, at=at)
+    digests = [one.sha256 for one in brought]
+    refuse_known_files(session, digests, load=wanted.load, zone=zone, chosen=chosen)
 
 
 def _refuse_without_reason(current: FurnaceRecord | None, reason: str) -> None:
@@ -142,57 +165,99 @@ def _refuse_without_reason(current: FurnaceRecord | None, reason: str) -> None:
         raise Refusal(sentence, fields={"reason": sentence})
 
 
-def _keep_file(
+def _add_files(
     session: Session,
-    brought: _Brought,
-    samples: tuple[datetime | None, Trace],
-    chosen: Columns,
+    brought: Sequence[Brought],
+    packed: Sequence[bytes],
+    wanted: Wanted,
+    *,
+    at: datetime,
+) -> list[Base]:
+    """Add the files whose bytes are not there yet."""
+    rows: list[Base] = [
+        StoredFile(
+            sha256=one.sha256,
+            load_id=wanted.load.id,
+            size_bytes=one.size_bytes,
+            compression="zstd",
+            content=content,
+            stored_at=at,
+        )
+        for one, content in zip(brought, packed, strict=True)
+        if queries.find_file(session, one.sha256) is None
+    ]
+    session.add_all(rows)
+    session.flush()
+    return rows
+
+
+def _record(
+    brought: Sequence[Brought],
+    read: _Read,
+    chosen: Chosen,
     wanted: Wanted,
     *,
     by: Actor,
     at: datetime,
-) -> Sequence[Base]:
-    """Add the file (unless these bytes are there), the record and its samples."""
-    rows: list[Base] = []
-    if queries.find_file(session, brought.sha256) is None:
-        stored = StoredFile(
-            sha256=brought.sha256,
-            load_id=wanted.load.id,
-            size_bytes=brought.size_bytes,
-            compression="zstd",
-            content=brought.packed,
-            stored_at=at,
-        )
-        session.add(stored)
-        session.flush()
-        rows.append(stored)
-    starts_at, trace = samples
-    record = FurnaceRecord(
+) -> FurnaceRecord:
+    first = brought[0]
+    return FurnaceRecord(
         load_id=wanted.load.id,
-        file_sha256=brought.sha256,
-        file_name=brought.name[:200],
+        file_sha256=first.sha256,
+        file_name=first.name,
         layout=chosen.paper(),
-        starts_at=starts_at,
-        length_s=Decimal(repr(round(float(trace.times[-1]), 6))),
-        samples=len(trace.times),
-        trace_sha256=sha256(brought.packed_trace).hexdigest(),
-        replaces_id=_key(wanted.current),
+        starts_at=read.starts_at,
+        length_s=Decimal(repr(round(float(read.trace.times[-1]), 6))),
+        samples=len(read.trace.times),
+        trace_sha256=sha256(read.packed).hexdigest(),
+        replaces_id=record_key(wanted.current),
         imported_by_id=by.id,
         imported_at=at,
+        mapping_revision_id=chosen.revision_id,
+        notes=list(read.notes),
     )
-    session.add(record)
-    session.flush()
-    kept = RecordTrace(record_id=record.id, content=brought.packed_trace)
-    session.add(kept)
-    return [*rows, record, kept]
 
 
-def _verdict_row(
-    record: FurnaceRecord, load: Load, judged: JudgedRecord, *, by: Actor, at: datetime
-) -> RecordVerdict:
-    return RecordVerdict(
+def _add_further_files(
+    session: Session, record: FurnaceRecord, brought: Sequence[Brought]
+) -> list[Base]:
+    rows: list[Base] = [
+        RecordFile(
+            record_id=record.id, position=position, file_sha256=one.sha256, file_name=one.name
+        )
+        for position, one in enumerate(brought[1:], start=2)
+    ]
+    session.add_all(rows)
+    return rows
+
+
+def _add_noticed(session: Session, record: FurnaceRecord, noticed: Noticed) -> list[Base]:
+    """Add the doubts, and the marks by which the trace is known again."""
+    marks = [
+        {"record_id": record.id, "channel": channel, "mark": mark}
+        for channel, own in noticed.marks.items()
+        for mark in own
+    ]
+    if marks:
+        session.execute(insert(TraceMark), marks)
+    found = RecordDoubts(record_id=record.id, findings=[asdict(one) for one in noticed.findings])
+    session.add(found)
+    return [found]
+
+
+def add_verdict(
+    session: Session,
+    record: FurnaceRecord,
+    wanted: Wanted,
+    judged: JudgedRecord,
+    *,
+    by: Actor,
+    at: datetime,
+) -> list[Base]:
+    """Add a judgement of the record, with what its sensors saw."""
+    verdict = RecordVerdict(
         record_id=record.id,
-        cycle_revision_id=load.cycle_revision_id,
+        cycle_revision_id=wanted.load.cycle_revision_id,
         cycle_as_judged=judged.cycle_as_judged,
         verdict=judged.verdict,
         paper=judged.paper,
@@ -201,105 +266,21 @@ def _verdict_row(
         judged_by_id=by.id,
         judged_at=at,
     )
+    session.add(verdict)
+    session.flush()
+    summary = RecordSummary(verdict_id=verdict.id, paper=judged.summary)
+    session.add(summary)
+    return [verdict, summary]
 
 
 def _import_note(
-    file_name: str, judged: JudgedRecord, replaced: FurnaceRecord | None, reason: str
+    brought: Sequence[Brought],
+    judged: JudgedRecord,
+    replaced: FurnaceRecord | None,
+    reason: str,
 ) -> str:
     verdict = judged.verdict.replace("_", " ")
-    note = f"{file_name}: {verdict}"
+    note = f"{', '.join(one.name for one in brought)}: {verdict}"
     if replaced is not None:
         note += f"; replaces {replaced.file_name}: {reason.strip()}"
     return note
-
-
-def exclude_sensor(
-    database: Database,
-    load_code: str,
-    channel: str,
-    *,
-    reason: str,
-    password: str,
-    by: Actor,
-    at: datetime,
-    zone: tzinfo,
-) -> JudgedRecord | None:
-    """Take a failed load sensor out of the required ones, signed, and judge the record again.
-
-    Hands back the new judgement, or None where no record is in yet.
-
-    Raises:
-        NotAllowed: the person is no supervisor.
-        Refusal: no such load sensor, excluded already, the last one, no reason, a wrong password.
-        Conflict: the record changed meanwhile.
-    """
-    require(by, Act.EXCLUDE_SENSOR)
-    reason = reason.strip()
-    if not reason:
-        sentence = "Say how the sensor failed and how you know."
-        raise Refusal(sentence, fields={"reason": sentence})
-    with database.read() as session:
-        wanted = wanted_of(session, queries.load(session, load_code))
-        _refuse_exclusion(wanted, channel)
-        cycle, packed = _to_judge_again(session, wanted, zone, without=channel)
-    proof = re_authenticate(database, by, password=password)
-    judged = None if packed is None else judge_for_load(unpack_trace(packed), cycle)
-    with database.write() as session:
-        load = queries.load(session, load_code)
-        now = wanted_of(session, load)
-        seat = _refuse_exclusion(now, channel)
-        if _key(now.current) != _key(wanted.current) or now.channels != wanted.channels:
-            raise Conflict(_MOVED)
-        content = {"load": load.code, "channel": channel, "sensor": seat.code, "reason": reason}
-        signature = sign(
-            session,
-            proof,
-            meaning=Meaning.EXCLUDED_SENSOR,
-            content_sha256=paper_sha256(content),
-            at=at,
-        )
-        row = SensorExclusion(
-            load_sensor_id=seat.id, reason=reason, by_id=by.id, at=at, signature_id=signature.id
-        )
-        rows: list[Base] = [signature, row]
-        if judged is not None and now.current is not None:
-            rows.append(_verdict_row(now.current, load, judged, by=by, at=at))
-        session.add_all(rows)
-        append(
-            session,
-            Tag.SENSOR_EXCLUDED,
-            by=by,
-            at=at,
-            about=("load", load.code),
-            rows=rows,
-            note=f"{channel} ({seat.code}): {reason}",
-        )
-    return judged
-
-
-def _to_judge_again(
-    session: Session, wanted: Wanted, zone: tzinfo, *, without: str
-) -> tuple[dict[str, Any], bytes | None]:
-    """The cycle without a channel, and the standing record's samples; None before any record."""
-    record = wanted.current
-    day_of = (record.starts_at if record is not None else None) or wanted.load.planned_start
-    cycle = cycle_of_load(session, wanted, day_of, zone, without=without)
-    return cycle, None if record is None else queries.trace_content(session, record.id)
-
-
-def _refuse_exclusion(wanted: Wanted, channel: str) -> queries.SensorPlace:
-    """The sensor on the channel, if it may be excluded.
-
-    Raises:
-        Refusal: it is not a load sensor that decides, or it is the last one.
-    """
-    seat = next((one for one in wanted.channels if one.channel == channel), None)
-    if seat is None or seat.role is not SensorRole.LOAD:
-        problem = f"The load has no load sensor on channel {channel}; choose one that it has."
-    elif seat.excluded is not None:
-        problem = f"Sensor {channel} is excluded already."
-    elif len(wanted.required) == 1:
-        problem = f"{channel} is the last sensor that decides; without it nothing can be judged."
-    else:
-        return seat
-    raise Refusal(problem, fields={"channel": problem})

@@ -1,4 +1,4 @@
-"""Gather everything a decision on a panel rests on, for one panel or many, in nine queries.
+"""Gather everything a decision on a panel rests on, for one panel or many at once.
 
 A list of two hundred panels asks as often as one panel. Papers that never change (acceptance
 tables, cycles, verdicts) are read once and kept in memory under their digest or text.
@@ -7,7 +7,7 @@ tables, cycles, verdicts) are read once and kept in memory under their digest or
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, tzinfo
+from datetime import tzinfo
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any
@@ -20,8 +20,9 @@ from app.errors import NotFound, Refusal
 from app.judging.acceptance import Surface, Table
 from app.judging.coupon import Coupon
 from app.judging.coupons import find_entry
-from app.judging.evidence import Band, DatedTest, FurnaceEvidence, judge_furnace_evidence
 from app.judging.verdict import Finding, Outcome, Verdict
+from app.loads.evidence import findings_of_panels
+from app.loads.rules import accepted_words
 from app.release.queries import statements
 from app.release.rules.facts import (
     CouponFacts,
@@ -48,7 +49,7 @@ Place = tuple[str | None, int | None]
 def panel_facts(
     session: Session, panel_ids: Iterable[int], *, zone: tzinfo, in_full: bool = False
 ) -> dict[int, PanelFacts]:
-    """Facts by panel id, for the ids that exist. Nine queries, however many panels.
+    """Facts by panel id, for the ids that exist. As many queries for many panels as for one.
 
     ``zone`` is the shop's: a furnace's papers are due on its calendar days. ``in_full`` also
     brings the findings of coupons, and of records that do not conform, which lists do without;
@@ -72,8 +73,7 @@ def panel_facts(
         records = statements.RECORDS_IN_FULL if in_full else statements.RECORDS
         coupons = statements.COUPONS_IN_FULL if in_full else statements.COUPONS
         parts.records = {row.load_id: row for row in rows(records, load_ids=load_ids)}
-        furnaces = sorted({row.furnace_id for row in seats})
-        parts.checks = _grouped(rows(statements.FURNACE_CHECKS, furnace_ids=furnaces), 0)
+        parts.furnace = findings_of_panels(session, load_ids, zone=zone)
         seated = rows(coupons, panel_ids=ids)
         parts.coupons = _grouped(seated, 0, 1)
         coupon_ids = sorted({row.id for row in seated})
@@ -84,7 +84,7 @@ def panel_facts(
     parts.seats = _grouped(seats, 0)
     parts.holds = _grouped(rows(statements.HOLDS, panel_ids=ids), 0)
     parts.decisions = _grouped(rows(statements.DECISIONS, panel_ids=ids), 0)
-    return {row.id: _panel(row, parts, zone) for row in panels}
+    return {row.id: _panel(row, parts) for row in panels}
 
 
 def panel_id(session: Session, code: str) -> int:
@@ -107,7 +107,8 @@ class _Parts:
         self.records: Mapping[int, Row[Any]] = {}
         self.papers: Mapping[str, Any] = {}
         self.seats = self.coupons = self.custody = self.hands = empty
-        self.checks = self.holds = self.decisions = empty
+        self.furnace: Mapping[tuple[int, int], Sequence[Finding]] = {}
+        self.holds = self.decisions = empty
 
 
 def _grouped(rows: Rows, *places: int) -> dict[Any, list[Row[Any]]]:
@@ -132,32 +133,25 @@ _kept_papers: dict[str, Any] = {}
 
 
 def _papers(session: Session, seats: Rows) -> Mapping[str, Any]:
-    """Parsed tables and cycles' bands by digest; asks the database only for ones not yet seen."""
-    wanted = {row.table_sha256 for row in seats} | {row.cycle_sha256 for row in seats}
+    """Parsed acceptance tables by digest; asks the database only for ones not yet seen."""
+    wanted = {row.table_sha256 for row in seats}
     papers = {digest: _kept_papers[digest] for digest in wanted & _kept_papers.keys()}
     unseen = wanted - papers.keys()
     if unseen:
         revisions = select(RequirementRevision.paper_sha256, RequirementRevision.paper).where(
             RequirementRevision.paper_sha256.in_(unseen)
         )
-        papers |= {digest: _parsed(paper) for digest, paper in session.execute(revisions)}
+        papers |= {
+            digest: _KeptTable(table_from_json(paper))
+            for digest, paper in session.execute(revisions)
+        }
         if len(_kept_papers) > _MOST_PAPERS:
             _kept_papers.clear()
         _kept_papers.update(papers)
     return papers
 
 
-def _parsed(paper: dict[str, Any]) -> _KeptTable | tuple[Band, ...]:
-    if "stages" not in paper:
-        return _KeptTable(table_from_json(paper))
-    step = Decimal(5) / Decimal(9) if paper.get("temperature_unit") == "F" else Decimal(1)
-    return tuple(
-        Band(Decimal(str(stage["below"])) * step, Decimal(str(stage["above"])) * step)
-        for stage in paper["stages"]
-    )
-
-
-def _panel(row: Row[Any], parts: _Parts, zone: tzinfo) -> PanelFacts:
+def _panel(row: Row[Any], parts: _Parts) -> PanelFacts:
     return PanelFacts(
         id=row.id,
         code=row.code,
@@ -178,7 +172,7 @@ def _panel(row: Row[Any], parts: _Parts, zone: tzinfo) -> PanelFacts:
         decided=row.decided.value,
         registered_by_id=row.registered_by_id,
         registered_at=row.registered_at,
-        loads=tuple(_load(row, seat, parts, zone) for seat in parts.seats.get(row.id, ())),
+        loads=tuple(_load(row, seat, parts) for seat in parts.seats.get(row.id, ())),
         holds=tuple(HoldFacts(*tuple(hold)[1:]) for hold in parts.holds.get(row.id, ())),
         decisions=tuple(_decision(made) for made in parts.decisions.get(row.id, ())),
     )
@@ -198,7 +192,7 @@ def _decision(row: Row[Any]) -> DecisionFacts:
     )
 
 
-def _load(panel: Row[Any], seat: Row[Any], parts: _Parts, zone: tzinfo) -> LoadFacts:
+def _load(panel: Row[Any], seat: Row[Any], parts: _Parts) -> LoadFacts:
     record = parts.records.get(seat.id)
     starts_at = (record.starts_at if record is not None else None) or seat.planned_start
     table = parts.papers[seat.table_sha256]
@@ -218,7 +212,7 @@ def _load(panel: Row[Any], seat: Row[Any], parts: _Parts, zone: tzinfo) -> LoadF
         entry_number=number,
         coupons_needed=None if needed is None else int(needed),
         record=None if record is None else _record(record),
-        furnace=_furnace(seat, parts, starts_at.astimezone(zone).date()),
+        furnace=tuple(parts.furnace[seat.id, panel.id]),
         leak=_leak(seat),
         unwrapping=_unwrapping(seat),
         coupons=tuple(
@@ -294,7 +288,14 @@ def _coupon(row: Row[Any], temper: str, table: _KeptTable, parts: _Parts) -> Cou
         taken_by=frozenset(one.taken_by_id for one in hands),
         voided_by=frozenset(voided_by - {None}),
         voids_open=len(waiting),
+        other_lot_accepted=_exception(row),
     )
+
+
+def _exception(row: Row[Any]) -> str | None:
+    if row.lot_reason is None:
+        return None
+    return accepted_words(row.lot_accepted_by, row.lot_reason)
 
 
 def _entry(row: Row[Any], temper: str, table: _KeptTable) -> Place:
@@ -314,29 +315,6 @@ def _entry_for(piece: Piece, table: Table) -> Place:
     if entry is None:
         return None, None
     return str(entry.key), table.entries.index(entry) + 1
-
-
-def _furnace(seat: Row[Any], parts: _Parts, day: date) -> tuple[Finding, ...]:
-    checks = parts.checks.get(seat.furnace_id, ())
-
-    def on_the_day(kind: str) -> DatedTest | None:
-        """The last one made by that day, else the first one after it."""
-        made = [row for row in checks if row.kind.value == kind]
-        by_then = [row for row in made if row.done_on <= day]
-        row = by_then[-1] if by_then else (made[0] if made else None)
-        if row is None:
-            return None
-        return DatedTest(row.done_on, row.due_on, passed=row.passed, source=row.report)
-
-    on_record = FurnaceEvidence(
-        furnace_class=str(seat.furnace_class),
-        instrumentation_type=seat.instrumentation_type,
-        uniformity_c=seat.uniformity_c,
-        survey=on_the_day("uniformity survey"),
-        accuracy_test=on_the_day("system accuracy test"),
-        recorder_calibration=on_the_day("recorder calibration"),
-    )
-    return judge_furnace_evidence(on_record, loaded_on=day, bands=parts.papers[seat.cycle_sha256])
 
 
 @lru_cache(maxsize=1024)

@@ -1,4 +1,4 @@
-"""The nine statements that gather a panel's facts, each written once and for any number of panels.
+"""The statements that gather a panel's facts, each written once and for any number of panels.
 
 Built at import, so that a page pays for running them and not for putting them together. Large
 papers come as text and only where they are asked for.
@@ -10,13 +10,15 @@ from sqlalchemy import BindParameter, Text, bindparam, case, func, null, select,
 from sqlalchemy.orm import aliased
 
 from app.bench.records import CouponVerdict, Reading, VoidAnswer, VoidRequest
-from app.equipment.records import Furnace, FurnaceCheck
+from app.equipment.records import Furnace
+from app.loads.queries import goes_ahead
 from app.loads.records import (
     FurnaceRecord,
     LeakCheck,
     Load,
     LoadCoupon,
     LoadPanel,
+    LotException,
     RecordVerdict,
     Unwrapping,
 )
@@ -118,11 +120,7 @@ def _loads() -> Any:
             Load.code,
             Load.planned_at,
             Load.planned_start,
-            Furnace.id.label("furnace_id"),
             Furnace.code.label("furnace_code"),
-            Furnace.furnace_class,
-            Furnace.uniformity_c,
-            Furnace.instrumentation_type,
             leak.outcome.label("leak_outcome"),
             leak.start_kpa,
             leak.end_kpa,
@@ -141,7 +139,7 @@ def _loads() -> Any:
     return (
         query.outerjoin(leak, leak.id == last_leak)
         .outerjoin(found, found.id == last_unwrapping)
-        .where(LoadPanel.panel_id.in_(_panel_ids))
+        .where(LoadPanel.panel_id.in_(_panel_ids), goes_ahead(LoadPanel.load_id))
         .order_by(LoadPanel.id)
     )
 
@@ -183,19 +181,6 @@ def _records(*, in_full: bool) -> Any:
 RECORDS = _records(in_full=False)
 RECORDS_IN_FULL = _records(in_full=True)
 
-FURNACE_CHECKS = (
-    select(
-        FurnaceCheck.furnace_id,
-        FurnaceCheck.kind,
-        FurnaceCheck.done_on,
-        FurnaceCheck.due_on,
-        FurnaceCheck.passed,
-        FurnaceCheck.report,
-    )
-    .where(FurnaceCheck.furnace_id.in_(bindparam("furnace_ids", expanding=True)))
-    .order_by(FurnaceCheck.done_on, FurnaceCheck.id)
-)
-
 
 def _coupons(*, in_full: bool) -> Any:
     """Seats with their coupon, its lot, and its last verdict; in full with the verdict's paper."""
@@ -225,11 +210,19 @@ def _coupons(*, in_full: bool) -> Any:
             CouponVerdict.table_revision_id,
             CouponVerdict.inputs_sha256,
             (text if in_full else null()).label("paper"),
+            LotException.reason.label("lot_reason"),
+            Signature.printed_name.label("lot_accepted_by"),
         )
         .join(Coupon, Coupon.id == LoadCoupon.coupon_id)
         .join(MaterialLot, MaterialLot.id == Coupon.lot_id)
         .outerjoin(CouponVerdict, CouponVerdict.id == last)
-        .where(LoadCoupon.panel_id.in_(_panel_ids))
+        .outerjoin(
+            LotException,
+            (LotException.coupon_id == LoadCoupon.coupon_id)
+            & (LotException.panel_id == LoadCoupon.panel_id),
+        )
+        .outerjoin(Signature, Signature.id == LotException.signature_id)
+        .where(LoadCoupon.panel_id.in_(_panel_ids), goes_ahead(LoadCoupon.load_id))
         .order_by(LoadCoupon.id)
     )
 

@@ -112,6 +112,8 @@ class CouponFacts:
     voided_by: frozenset[int] = frozenset()
     """Everybody who asked for a void of its readings, or answered one."""
     voids_open: int = 0
+    other_lot_accepted: str | None = None
+    """Who accepted it although it is of another lot, and why; None where nobody did."""
 
     @property
     def is_missing(self) -> bool:

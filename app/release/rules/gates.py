@@ -46,11 +46,14 @@ _PLACES = {
     "load": "/loads/",
     "furnace": "/furnaces/",
     "sensor": "/sensors/",
+    "vacuum_gauge": "/gauges/",
     "tester": "/testers/",
     "reference_block": "/blocks/",
     "material_lot": "/lots/",
     "acceptance_table": "/tables/",
     "cycle": "/cycles/",
+    "pyrometry_procedure": "/procedures/",
+    "logger_mapping": "/mappings/",
     "person": "/trail?by=",
 }
 
@@ -84,7 +87,8 @@ def _material(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
     """Lots agree, and one table entry is for panel and coupons alike."""
     outcome, text, who = Outcome.CONFORMS, "", ""
     coupons = [(load, coupon) for load in loads for coupon in load.coupons]
-    foreign = [c for _, c in coupons if c.lot_code != facts.lot_code]
+    others = [c for _, c in coupons if c.lot_code != facts.lot_code]
+    foreign = [c for c in others if c.other_lot_accepted is None]
     unmatched = [load for load in loads if load.entry is None]
     otherwise = [c for load, c in coupons if c.entry != load.entry]
     wanted = f"{facts.alloy} {facts.target_temper} {facts.form}, {facts.thickness_mm} mm"
@@ -107,6 +111,14 @@ def _material(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
             f"Panel and coupons are of lot {facts.lot_code}; {wanted} has its entry in "
             f"{loads[-1].table.name}."
         )
+        if others:
+            accepted = " ".join(
+                f"Coupon {c.code} is of lot {c.lot_code}; {c.other_lot_accepted}" for c in others
+            )
+            text = (
+                f"The panel is of lot {facts.lot_code}; {wanted} has its entry in "
+                f"{loads[-1].table.name}. {accepted}"
+            )
     about = ("material_lot", facts.lot_code)
     return Gate("material", "Material identity", outcome, text, about, who)
 
@@ -170,12 +182,12 @@ def _furnace(load: LoadFacts) -> Gate:
     outcome = _worst(load.furnace)
     if outcome is Outcome.CONFORMS:
         text = (
-            f"Survey, accuracy test and recorder calibration of {load.furnace_code} were in date "
-            "for the load, and its class is good enough for the band."
+            f"The three checks of {load.furnace_code}, its class, the surveyed zone, and the "
+            "calibrations of sensors and gauge held through the load."
         )
     else:
         text = _said(load.furnace) or f"Nothing is on record of {load.furnace_code}'s papers."
-    who = "an engineer, with the missing paper"
+    who = "an engineer with the missing paper, and a second person who reviews it"
     about = ("furnace", load.furnace_code)
     return Gate(f"furnace.{load.code}", "Furnace papers", outcome, text, about, who)
 

@@ -7,6 +7,7 @@
   const HUES = 8;
   const DASHES = [[], [9, 4], [2, 3], [11, 3, 2, 3], [16, 5]];
   const SHORTEST_VIEW_S = 30;
+  const MOST_GROWN = 6000; // Beyond so many points a growing record is thinned anew.
   const STEPS_S = [1, 5, 10, 30, 60, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400];
 
   const hue = (index) => (index % HUES) + 1;
@@ -69,6 +70,7 @@
       }
       address.searchParams.set("width", String(Math.round(this.box.clientWidth)));
       this.say("Reading the points …");
+      this.fetching = true;
       try {
         const answer = await fetch(address, { signal: asked.signal, headers: { Accept: "application/json" } });
         if (!answer.ok) throw new Error(`answer ${answer.status}`);
@@ -77,10 +79,42 @@
         if (fault.name === "AbortError") return;
         this.say("The points of this span could not be read, so the picture is the earlier one. Try again, or reload the page.");
         return;
+      } finally {
+        if (this.asked === asked) this.fetching = false;
       }
       this.view = from === null ? [...this.record.whole] : [from, to];
       if (!this.live) this.build();
       this.draw();
+    }
+
+    /** Add rows of a record that grows. False where they do not follow: then draw it anew. */
+    grow(rows) {
+      const { record } = this;
+      if (!record || this.fetching || rows.anew || rows.first !== record.next) return false;
+      const behind = this.view[1] < record.whole[1];
+      // The end of a part is in view: that part follows it, and is fetched anew.
+      if (!behind && (this.isZoomed() || record.t.length > MOST_GROWN)) return false;
+      record.next = rows.next;
+      record.whole[1] = rows.t[rows.t.length - 1];
+      record.stages.forEach((stage, index) => Object.assign(stage, rows.stages[index]));
+      record.excursions = rows.excursions;
+      if (behind) return true;
+      record.t.push(...rows.t);
+      for (const { name, values } of record.series) values.push(...rows.series[name]);
+      if (record.vacuum) {
+        record.vacuum.t.push(...rows.t);
+        record.vacuum.values.push(...rows.vacuum);
+      }
+      this.view[1] = record.whole[1];
+      this.draw(true);
+      return true;
+    }
+
+    /** Fetch what is in view again; a view that reached the end follows it. */
+    async again(followed) {
+      if (this.fetching) return;
+      if (!this.view || !this.isZoomed()) await this.show(null, null);
+      else await this.show(this.view[0] + followed, this.view[1] + followed);
     }
 
     say(sentence) {
@@ -244,12 +278,12 @@
       };
     }
 
-    draw() {
+    draw(quietly = false) {
       for (const plot of this.plots) plot.destroy();
       this.plots = [this.drawTemperatures()];
       if (this.record.vacuum) this.plots.push(this.drawVacuum());
       this.slider.max = String(Math.max(0, this.record.t.length - 1));
-      this.say(`Shown: ${elapsed(this.view[0], true)} to ${elapsed(this.view[1], true)} from the start of the record.`);
+      if (!quietly) this.say(`Shown: ${elapsed(this.view[0], true)} to ${elapsed(this.view[1], true)} from the start of the record.`);
     }
 
     drawTemperatures() {
@@ -346,5 +380,8 @@
     }
   }
 
-  for (const box of document.querySelectorAll("[data-trace]")) new Picture(box).show(null, null);
+  for (const box of document.querySelectorAll("[data-trace]")) {
+    box.picture = new Picture(box);
+    box.picture.show(null, null);
+  }
 })();

@@ -10,6 +10,8 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.judging.verdict import Outcome, Verdict
+from app.loads.record_queries import came_in
+from app.loads.surface import surface_in_loads
 from app.people.queries import act_words
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
@@ -144,6 +146,8 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
         "case": case,
         "reason": _reason(case, names),
         "loads": _load_sheets(facts, sensors, _reading_lines(readings, checks, names), names),
+        "came": came_in(session, [load.id for load in facts.loads]),
+        "surfaces": surface_in_loads(session, key, [load.id for load in facts.loads]),
         "decisions": [
             _signed(facts, number, names) for number in range(len(facts.decisions), 0, -1)
         ],

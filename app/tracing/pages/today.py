@@ -2,6 +2,8 @@
 
 from fastapi import APIRouter, Response
 
+from app.loads.live_state import growing_states
+from app.loads.pages.live import Watching
 from app.people.signed_in import SignedIn
 from app.tracing.queries.today import desks
 from app.web.page import Page, Records, now
@@ -10,8 +12,10 @@ router = APIRouter()
 
 
 @router.get("/")
-def show_today(page: Page, records: Records, by: SignedIn) -> Response:
-    """What waits."""
+def show_today(page: Page, records: Records, watch: Watching, by: SignedIn) -> Response:
+    """What grows in the furnaces now, and what waits."""
+    at, zone = now(), page.settings.zone
     with records.read() as session:
-        waiting = desks(session, by, now=now(), zone=page.settings.zone)
-    return page.show("tracing/today.html", desks=waiting)
+        growing = growing_states(session, watch=watch, now=at, zone=zone)
+        waiting = desks(session, by, now=at, zone=zone)
+    return page.show("tracing/today.html", desks=waiting, growing=growing)

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Response
 from app.audit.tags import Tag
 from app.audit.verify import verify_trail
 from app.errors import Refusal
+from app.loads.live_queries import broken_chains
 from app.people.queries import act_words
 from app.people.signed_in import SignedIn
 from app.release.queries.decisions import misstated
@@ -84,7 +85,7 @@ def show_check(page: Page, records: Records, by: SignedIn) -> Response:
     started = now()
     with records.read() as session:
         report = verify_trail(session)
-        for problem in misstated(session):
+        for problem in (*misstated(session), *broken_chains(session)):
             report.found(problem)
     seconds = (now() - started).total_seconds()
     return page.show(

@@ -7,7 +7,7 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import Identity
-from app.panels.records import Decided, Panel
+from app.panels.records import UNDECIDED, Decided, Panel
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import Hold, HoldLift
 from app.release.rules.facts import PanelFacts
@@ -71,7 +71,6 @@ def _may_be_left(standing: Standing) -> tuple[Decided, ...]:
 
 def undecided(session: Session, *, most: int) -> list[int]:
     """Ids of panels that can be waiting for somebody: not settled, or with an open hold."""
-    settled = (Decided.RELEASED, Decided.USE_AS_IS, Decided.RETURNED, Decided.SCRAPPED)
     held = (
         select(Hold.panel_id)
         .outerjoin(HoldLift, HoldLift.hold_id == Hold.id)
@@ -80,7 +79,7 @@ def undecided(session: Session, *, most: int) -> list[int]:
     return list(
         session.scalars(
             select(Panel.id)
-            .where(or_(Panel.decided.not_in(settled), Panel.id.in_(held)))
+            .where(or_(Panel.decided.in_(UNDECIDED), Panel.id.in_(held)))
             .order_by(Panel.id)
             .limit(most)
         )

@@ -8,7 +8,10 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
+from app.equipment.queries import BoardLine, due_board, waiting_reports
+from app.equipment.rules import DueState
 from app.judging.verdict import Outcome
+from app.loads.under_way import loads_under_way
 from app.people.rights import Role
 from app.release.queries.panel_facts import panel_facts
 from app.release.rules.facts import CouponFacts, LoadFacts
@@ -19,9 +22,10 @@ from app.tracing.queries import lists, waiting
 from app.tracing.queries.dossier import Name, people_by_id
 from app.tracing.rules import kind_words
 
-DUE_WITHIN = timedelta(days=30)
 _MOST_PANELS = 400
 _DECISIONS_SHOWN = 10
+_MOST_ALONE = 6
+"""More alike tasks than this are one line, with a way to the list of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +92,8 @@ def _inspector(asking: _Asking) -> Desk:
                     f"{case.facts.code} is ready to decide, by another inspector: you had a hand "
                     "in its readings."
                 )
-    tasks += _records(asking) + _unwrappings(asking) + _coupons(asking) + _sessions(asking)
+    tasks += _under_way(asking) + _records(asking) + _unwrappings(asking)
+    tasks += _coupons(asking) + _sessions(asking)
     return _desk(Role.INSPECTOR, tasks, asides)
 
 
@@ -101,6 +106,20 @@ def _to_decide(case: Case) -> Task:
         since=facts.round_loads[-1].starts_at,
         standing=case.standing.value,
     )
+
+
+def _under_way(asking: _Asking) -> list[Task]:
+    """Loads that are made ready or in the furnace."""
+    return [
+        Task(
+            name=one.code,
+            sentence=one.sentence,
+            href=f"{address('load', one.code)}/{one.step}",
+            since=one.since,
+            standing=one.standing,
+        )
+        for one in loads_under_way(asking.session, now=asking.now, zone=asking.zone)
+    ]
 
 
 def _records(asking: _Asking) -> list[Task]:
@@ -203,7 +222,7 @@ def _supervisor(asking: _Asking) -> Desk:
             asides.append(
                 f"{case.facts.code} is held, for another supervisor: you recorded its readings."
             )
-    tasks += _voids(asking) + _unverified(asking)
+    tasks += _voids(asking) + _unverified(asking) + _reviews(asking)
     return _desk(Role.SUPERVISOR, tasks, asides)
 
 
@@ -249,24 +268,27 @@ def _unverified(asking: _Asking) -> list[Task]:
     ]
 
 
-def _engineer(asking: _Asking) -> Desk:
-    today = asking.now.astimezone(asking.zone).date()
-    tasks = [
-        Task(
-            name=paper.code,
-            sentence=f"The {paper.paper} of {kind_words(paper.kind)} {paper.code} "
-            + (
-                f"was due on {paper.due_on.isoformat()}: overdue."
-                if paper.due_on < today
-                else f"is due on {paper.due_on.isoformat()}."
-            ),
-            href=address(paper.kind, paper.code),
-            since=datetime.combine(paper.due_on, time(), tzinfo=UTC),
-            due=paper.due_on,
-            urgent=paper.due_on < today,
-        )
-        for paper in waiting.papers_due(asking.session, until=today + DUE_WITHIN)
+def _reviews(asking: _Asking) -> list[Task]:
+    """Reports that wait for a second person, and were not entered by this one."""
+    waiting_for = [
+        one for one in waiting_reports(asking.session) if one.entered_by_id != asking.by.id
     ]
+    if len(waiting_for) > _MOST_ALONE:
+        sentence = f"{len(waiting_for)} reports wait for a second person."
+        return [Task("Reviews", sentence, "/reviews", waiting_for[0].entered_at)]
+    return [
+        Task(
+            name=one.about[1],
+            sentence=f"The {one.words} waits for a second person.",
+            href=one.href,
+            since=one.entered_at,
+        )
+        for one in waiting_for
+    ]
+
+
+def _engineer(asking: _Asking) -> Desk:
+    tasks = [*_equipment_due(asking), *_reviews(asking)]
     tasks += [
         Task(
             name=row.code,
@@ -278,6 +300,38 @@ def _engineer(asking: _Asking) -> Desk:
         if row.planned_start > asking.now
     ]
     return _desk(Role.ENGINEER, tasks)
+
+
+def _equipment_due(asking: _Asking) -> list[Task]:
+    """What the due board lists, save what only waits for review; many sensors in one line."""
+    at = asking.now.astimezone(asking.zone)
+    lines = [
+        line for line in due_board(asking.session, at=at) if line.due.state is not DueState.WAITING
+    ]
+    sensors = [line for line in lines if line.kind == "sensor"]
+    if len(sensors) > _MOST_ALONE:
+        lines = [line for line in lines if line.kind != "sensor"]
+    tasks = [_due_task(line, line.code, _due_words(line), line.href, at) for line in lines]
+    if len(sensors) > _MOST_ALONE:
+        words = f"{len(sensors)} sensors need a certificate, now or soon."
+        tasks.append(_due_task(sensors[0], "Sensors", words, "/equipment/due", at))
+    return tasks
+
+
+def _due_words(line: BoardLine) -> str:
+    return f"The {line.paper} of {kind_words(line.kind)} {line.code}: {line.due.words}."
+
+
+def _due_task(line: BoardLine, name: str, sentence: str, href: str, at: datetime) -> Task:
+    last = line.due.due_on or at.date()
+    return Task(
+        name=name,
+        sentence=sentence,
+        href=href,
+        since=datetime.combine(last, time(), tzinfo=UTC),
+        due=line.due.due_on,
+        urgent=line.due.state is not DueState.DUE_SOON,
+    )
 
 
 def _auditor(asking: _Asking) -> Desk:

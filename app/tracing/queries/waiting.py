@@ -1,7 +1,5 @@
 """What waits for each role. Each function asks a fixed number of times."""
 
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from sqlalchemy import Row, exists, func, select
@@ -18,15 +16,11 @@ from app.bench.records import (
 )
 from app.equipment.records import (
     Furnace,
-    FurnaceCheck,
-    ReferenceBlock,
-    Sensor,
-    SensorCertificate,
     Tester,
-    TesterCertificate,
 )
+from app.loads.queries import goes_ahead
 from app.loads.records import FurnaceRecord, Load, LoadPanel, Unwrapping
-from app.panels.records import Coupon, Panel
+from app.panels.records import UNDECIDED, Coupon, Panel
 from app.people.records import Person
 from app.release.records import Decision
 from app.requirements.records import (
@@ -41,16 +35,6 @@ MOST = 100
 Rows = list[Row[Any]]
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
-    """A paper with the day it is good until, that day included."""
-
-    kind: str
-    code: str
-    paper: str
-    due_on: date
-
-
 def loads_without_record(session: Session) -> Rows:
     """Code, start, furnace and cycle paper of loads whose record is not imported, oldest first."""
     return list(
@@ -63,7 +47,7 @@ def loads_without_record(session: Session) -> Rows:
             )
             .join(Furnace, Furnace.id == Load.furnace_id)
             .join(RequirementRevision, RequirementRevision.id == Load.cycle_revision_id)
-            .where(~exists().where(FurnaceRecord.load_id == Load.id))
+            .where(~exists().where(FurnaceRecord.load_id == Load.id), goes_ahead(Load.id))
             .order_by(Load.planned_start)
             .limit(MOST)
         )
@@ -71,7 +55,10 @@ def loads_without_record(session: Session) -> Rows:
 
 
 def loads_to_unwrap(session: Session) -> Rows:
-    """Code, import of the record, and number of panels not yet unwrapped, oldest first."""
+    """Code, import of the record, and number of panels not yet unwrapped, oldest first.
+
+    A panel that is decided waits for nothing; only what is under way is looked through.
+    """
     searched = exists().where(
         Unwrapping.load_id == LoadPanel.load_id,
         Unwrapping.panel_id == LoadPanel.panel_id,
@@ -87,7 +74,8 @@ def loads_to_unwrap(session: Session) -> Rows:
             )
             .join(LoadPanel, LoadPanel.load_id == Load.id)
             .join(FurnaceRecord, FurnaceRecord.load_id == Load.id)
-            .where(~searched)
+            .join(Panel, Panel.id == LoadPanel.panel_id)
+            .where(Panel.decided.in_(UNDECIDED), ~searched)
             .group_by(Load.id, Load.code)
             .order_by(since)
             .limit(MOST)
@@ -162,42 +150,6 @@ def revisions_unverified(session: Session) -> Rows:
             .limit(MOST)
         )
     )
-
-
-def papers_due(session: Session, *, until: date) -> list[Due]:
-    """Papers whose last day is on or before ``until``, most urgent first; four queries.
-
-    Of each furnace's kinds of paper, each tester's and each sensor's certificates only the one
-    good for longest counts: an old certificate that was renewed is not due.
-    """
-    due = [
-        *_last_due(session, FurnaceCheck, Furnace, FurnaceCheck.furnace_id, "furnace"),
-        *_last_due(session, SensorCertificate, Sensor, SensorCertificate.sensor_id, "sensor"),
-        *_last_due(session, TesterCertificate, Tester, TesterCertificate.tester_id, "tester"),
-        *(
-            Due("reference_block", row.code, "certificate", row.expires_on)
-            for row in session.execute(
-                select(ReferenceBlock.code, ReferenceBlock.expires_on).where(
-                    ReferenceBlock.expires_on <= until
-                )
-            )
-        ),
-    ]
-    return sorted((paper for paper in due if paper.due_on <= until), key=lambda paper: paper.due_on)
-
-
-def _last_due(session: Session, paper: Any, owner: Any, key: Any, kind: str) -> list[Due]:
-    last = func.max(paper.due_on)
-    name = paper.kind if paper is FurnaceCheck else None
-    columns = [owner.code, last, *([name] if name is not None else [])]
-    query = select(*columns).join(owner, owner.id == key)
-    query = query.group_by(owner.code, *([name] if name is not None else []))
-    if paper is FurnaceCheck:
-        query = query.where(FurnaceCheck.passed)
-    return [
-        Due(kind, row[0], row[2].value if name is not None else "certificate", row[1])
-        for row in session.execute(query)
-    ]
 
 
 def latest_decisions(session: Session, *, most: int) -> Rows:

@@ -1,0 +1,194 @@
+"""Reports that a second person reviews: the list of them, and each with what it rests on."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Response
+
+from app.audit.actor import Actor
+from app.equipment import queries, service
+from app.equipment.forms import ReviewForm
+from app.equipment.pages.shared import download_headers
+from app.equipment.queries import ReportOnFile, Subject, SubjectKind
+from app.equipment.rules import judge_figures, tolerance_notes
+from app.errors import Refusal
+from app.judging.procedure import CheckKind
+from app.judging.verdict import Finding
+from app.people.queries import acts_about, names
+from app.people.records import Meaning
+from app.people.rights import Act, may
+from app.people.signed_in import SignedIn
+from app.web.entries import kept
+from app.web.forms import TypedForm, parse
+from app.web.page import Page, PageMaker, Records
+
+router = APIRouter()
+
+_AWAY = {"password": ""}
+
+
+@router.get("/reviews")
+def show_reviews(page: Page, records: Records, by: SignedIn) -> Response:
+    """Reports that wait for a second person, the longest waiting first."""
+    with records.read() as session:
+        return page.show(
+            "equipment/reviews.html",
+            reports=queries.waiting_reports(session),
+            names=names(session),
+            by_id=by.id,
+            may_review=may(by, Act.REVIEW_REPORT),
+        )
+
+
+@router.get("/report-files/{sha256}")
+def show_report_file(records: Records, by: SignedIn, sha256: str) -> Response:
+    """A report's file, byte for byte."""
+    with records.read() as session:
+        found = queries.report_file(session, sha256)
+        return Response(
+            found.content,
+            media_type=found.media_type,
+            headers=download_headers(found.file_name),
+        )
+
+
+@router.get("/furnaces/{code:path}/checks/{key:int}")
+def show_check(page: Page, records: Records, by: SignedIn, code: str, key: int) -> Response:
+    """A survey, accuracy test or calibration: its figures, its findings and its review."""
+    return _report_page(page, records, by, code, Subject(SubjectKind.FURNACE_CHECK, key))
+
+
+@router.post("/furnaces/{code:path}/checks/{key:int}/review")
+def submit_check_review(
+    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
+) -> Response:
+    """Accept or reject a furnace's check."""
+    return _review(page, records, by, code, Subject(SubjectKind.FURNACE_CHECK, key), typed)
+
+
+@router.get("/furnaces/{code:path}/qualifications/{key:int}")
+def show_qualification(page: Page, records: Records, by: SignedIn, code: str, key: int) -> Response:
+    """To what a furnace is kept, and its review."""
+    return _report_page(page, records, by, code, Subject(SubjectKind.QUALIFICATION, key))
+
+
+@router.post("/furnaces/{code:path}/qualifications/{key:int}/review")
+def submit_qualification_review(
+    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
+) -> Response:
+    """Accept or reject a furnace's qualification."""
+    return _review(page, records, by, code, Subject(SubjectKind.QUALIFICATION, key), typed)
+
+
+@router.get("/sensors/{code:path}/certificates/{key:int}")
+def show_sensor_certificate(
+    page: Page, records: Records, by: SignedIn, code: str, key: int
+) -> Response:
+    """A sensor's certificate, and its review."""
+    return _report_page(page, records, by, code, Subject(SubjectKind.SENSOR_CERTIFICATE, key))
+
+
+@router.post("/sensors/{code:path}/certificates/{key:int}/review")
+def submit_sensor_certificate_review(
+    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
+) -> Response:
+    """Accept or reject a sensor's certificate."""
+    return _review(page, records, by, code, Subject(SubjectKind.SENSOR_CERTIFICATE, key), typed)
+
+
+@router.get("/gauges/{code:path}/certificates/{key:int}")
+def show_gauge_certificate(
+    page: Page, records: Records, by: SignedIn, code: str, key: int
+) -> Response:
+    """A vacuum gauge's certificate, and its review."""
+    return _report_page(page, records, by, code, Subject(SubjectKind.GAUGE_CERTIFICATE, key))
+
+
+@router.post("/gauges/{code:path}/certificates/{key:int}/review")
+def submit_gauge_certificate_review(
+    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
+) -> Response:
+    """Accept or reject a vacuum gauge's certificate."""
+    return _review(page, records, by, code, Subject(SubjectKind.GAUGE_CERTIFICATE, key), typed)
+
+
+def _review(  # noqa: PLR0917 - what every route hands on
+    page: PageMaker, records: Records, by: Actor, code: str, subject: Subject, typed: TypedForm
+) -> Response:
+    try:
+        form = parse(ReviewForm, typed)
+        with records.read() as session:
+            report = queries.report_of(session, subject, code.upper())
+        service.review_report(
+            records,
+            subject,
+            accepted=form.answer == "accept",
+            remark=form.remark,
+            password=form.password,
+            by=by,
+            at=page.shop_time(),
+        )
+    except Refusal as refusal:
+        return _report_page(page, records, by, code, subject, typed=typed, refusal=refusal)
+    said = "accepted" if form.answer == "accept" else "rejected"
+    return page.see_other("/reviews", notice=f"The {report.words} is {said}.")
+
+
+def _report_page(
+    page: PageMaker,
+    records: Records,
+    by: Actor,
+    code: str,
+    subject: Subject,
+    *,
+    typed: Mapping[str, str] | None = None,
+    refusal: Refusal | None = None,
+) -> Response:
+    with records.read() as session:
+        report = queries.report_of(session, subject, code.upper())
+        file = report_file(session, report)
+        return page.show(
+            f"equipment/review_{subject.kind.replace(' ', '_')}.html",
+            report=report,
+            file=file,
+            names=names(session),
+            acts=acts_about(session, *report.about),
+            own=report.entered_by_id == by.id,
+            may_review=may(by, Act.REVIEW_REPORT)
+            and report.review is None
+            and report.entered_by_id != by.id,
+            meaning=Meaning.REVIEWED_REPORT.value,
+            **_besides(session, report),
+            **kept({**(typed or {}), **_AWAY}, refusal),
+        )
+
+
+def report_file(session: Any, report: ReportOnFile) -> Any:
+    """The file that came with a report, or None."""
+    digest = getattr(report.row, "report_sha256", None)
+    return None if digest is None else queries.report_file(session, digest)
+
+
+def _besides(session: Any, report: ReportOnFile) -> dict[str, Any]:
+    """What a report of its kind shows besides: findings, and what it was judged by."""
+    if report.subject.kind is SubjectKind.FURNACE_CHECK:
+        return {"findings": _findings(session, report)}
+    if report.subject.kind is SubjectKind.SENSOR_CERTIFICATE:
+        sensor = queries.sensor(session, report.about[1])
+        return {
+            "sensor": sensor,
+            "findings": tolerance_notes(sensor.thermocouple_type, report.row.corrections),
+        }
+    if report.subject.kind is SubjectKind.QUALIFICATION:
+        return {"procedure": queries.procedure_named(session, report.row.procedure_id)}
+    return {}
+
+
+def _findings(session: Any, report: ReportOnFile) -> tuple[Finding, ...]:
+    """What the figures show, by the procedure's revision that judged them when they came in."""
+    check = report.row
+    procedure = queries.procedure_of_check(session, check)
+    if check.results is None or procedure is None or check.made_to_class is None:
+        return ()
+    kind = CheckKind(check.kind.value)
+    return judge_figures(kind, check.results, procedure, furnace_class=check.made_to_class)

@@ -1,0 +1,140 @@
+"""Everything of the equipment that is due, overdue, waits for review or is asked for."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from urllib.parse import quote
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.equipment.queries.basis import procedures_in_force
+from app.equipment.queries.certificates import gauge_files, gauges, sensor_papers
+from app.equipment.queries.furnaces import furnace_files, procedure_of
+from app.equipment.queries.registered import (
+    blocks,
+    certificates_by_tester,
+    certificates_due,
+    furnaces,
+    testers,
+)
+from app.equipment.records import Sensor
+from app.equipment.rules import (
+    Due,
+    DueState,
+    certificate_due,
+    due_by,
+    furnace_dues,
+    urgency,
+)
+from app.judging.procedure import CheckKind, InstrumentKind, Procedure
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """A paper of one thing that needs somebody: whose, which, how it stands, and its page."""
+
+    kind: str
+    code: str
+    paper: str
+    due: Due
+    href: str
+
+
+def dues_of_furnaces(
+    session: Session, furnace_ids: Iterable[int], *, at: datetime
+) -> dict[int, dict[CheckKind, Due]]:
+    """How each furnace's checks stand at a moment, by key; ``at`` is in the shop's zone."""
+    on = at.date()
+    return {
+        key: furnace_dues(file.on_day(on), file.procedure(on=on, at=at), on=on)
+        for key, file in furnace_files(session, furnace_ids).items()
+    }
+
+
+def dues_of_sensors(session: Session, sensor_ids: Sequence[int], *, at: datetime) -> dict[int, Due]:
+    """How sensors stand at a moment, by key; ``at`` is in the shop's zone."""
+    procedures = _procedures(session, at)
+    return {
+        key: certificate_due(papers, InstrumentKind.SENSOR, procedures, on=at.date())
+        for key, papers in sensor_papers(session, sensor_ids).items()
+    }
+
+
+def dues_of_gauges(session: Session, gauge_ids: Sequence[int], *, at: datetime) -> dict[int, Due]:
+    """How vacuum gauges stand at a moment, by key; ``at`` is in the shop's zone."""
+    procedures = _procedures(session, at)
+    return {
+        key: certificate_due(
+            file.certificates, InstrumentKind.VACUUM_GAUGE, procedures, on=at.date()
+        )
+        for key, file in gauge_files(session, gauge_ids).items()
+    }
+
+
+def due_board(session: Session, *, at: datetime) -> list[BoardLine]:
+    """Everything that is not simply in date, the most urgent first; ``at`` is in the shop's zone.
+
+    A fixed number of queries, however much equipment there is.
+    """
+    lines = [
+        *_furnace_lines(session, at),
+        *_sensor_lines(session, at),
+        *_gauge_lines(session, at),
+        *_bench_lines(session, at.date()),
+    ]
+    waiting = [line for line in lines if line.due.state is not DueState.IN_DATE]
+    return sorted(waiting, key=lambda line: (*urgency(line.due), line.kind, line.code, line.paper))
+
+
+def _procedures(session: Session, at: datetime) -> list[Procedure]:
+    return [procedure_of(one) for one in procedures_in_force(session, at=at)]
+
+
+def _furnace_lines(session: Session, at: datetime) -> list[BoardLine]:
+    codes = {one.id: one.code for one in furnaces(session)}
+    return [
+        _line("furnace", codes[key], kind.value, due)
+        for key, dues in dues_of_furnaces(session, codes, at=at).items()
+        for kind, due in dues.items()
+    ]
+
+
+def _sensor_lines(session: Session, at: datetime) -> list[BoardLine]:
+    codes = {row.id: row.code for row in session.execute(select(Sensor.id, Sensor.code))}
+    dues = dues_of_sensors(session, list(codes), at=at)
+    return [_line("sensor", codes[key], "certificate", due) for key, due in dues.items()]
+
+
+def _gauge_lines(session: Session, at: datetime) -> list[BoardLine]:
+    codes = {one.id: one.code for one in gauges(session)}
+    dues = dues_of_gauges(session, list(codes), at=at)
+    return [_line("vacuum_gauge", codes[key], "certificate", due) for key, due in dues.items()]
+
+
+def _bench_lines(session: Session, on: date) -> list[BoardLine]:
+    found = testers(session)
+    papers = certificates_by_tester(session, [one.id for one in found])
+    return [
+        *(
+            _line("tester", one.code, "certificate", certificates_due(papers[one.id], on=on))
+            for one in found
+        ),
+        *(
+            _line("reference_block", one.code, "certificate", due_by(one.expires_on, on=on))
+            for one in blocks(session)
+        ),
+    ]
+
+
+_PLACES: Mapping[str, str] = {
+    "furnace": "furnaces",
+    "sensor": "sensors",
+    "vacuum_gauge": "gauges",
+    "tester": "testers",
+    "reference_block": "blocks",
+}
+
+
+def _line(kind: str, code: str, paper: str, due: Due) -> BoardLine:
+    return BoardLine(kind, code, paper, due, f"/{_PLACES[kind]}/{quote(code, safe='')}")

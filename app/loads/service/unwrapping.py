@@ -1,0 +1,200 @@
+"""Decisions on unwrapping: the bag, the surface search, and where each coupon went."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.audit.actor import Actor
+from app.audit.tags import Tag
+from app.audit.writer import append
+from app.database import Database
+from app.errors import Refusal
+from app.judging.rounding import round_to_place
+from app.loads import queries
+from app.loads.records import SurfaceFinding, Unwrapping
+from app.loads.service.refusals import panel_in, refuse_cancelled, refuse_future
+from app.panels import queries as panels
+from app.panels.records import Custody, CustodyStep
+from app.people.rights import Act, require
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """One thing the surface search found, and where: x along the panel, y across, 0 to 1."""
+
+    kind: str
+    x: Decimal
+    y: Decimal
+    size_mm: Decimal | None
+    words: str
+
+    def in_words(self, *, length_mm: Decimal, width_mm: Decimal) -> str:
+        """As a person would say it: what, how large, where on the panel."""
+        along, across = (
+            round_to_place(share * whole, to=Decimal(1))
+            for share, whole in ((self.x, length_mm), (self.y, width_mm))
+        )
+        size = "" if self.size_mm is None else f", {self.size_mm} mm"
+        more = f": {self.words}" if self.words else ""
+        return f"{self.kind}{size}, {along} mm along and {across} mm across{more}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unwrapped:
+    """What was found when a panel was unwrapped. Every coupon on it is recovered or missing."""
+
+    bag_intact: bool
+    surface_clear: bool | None
+    """True nothing found, False something found, None not searched yet."""
+    findings: str
+    recovered: frozenset[str]
+    missing: frozenset[str]
+    places: tuple[Found, ...] = ()
+    """What the surface search found, placed on the panel."""
+
+
+def record_unwrapping(
+    database: Database,
+    load_code: str,
+    panel_code: str,
+    found: Unwrapped,
+    *,
+    taken_at: datetime,
+    by: Actor,
+    at: datetime,
+) -> None:
+    """Keep what was found; a later one for the same panel corrects it, its places included.
+
+    Each coupon's custody goes on to recovered or missing; one that has gone further stays there.
+
+    Raises:
+        NotAllowed: the person unwraps no panels.
+        NotFound: no such load.
+        Conflict: the load was cancelled.
+        Refusal: the panel is not in it, a coupon is not accounted for, or a burst bag or a find is
+            not described.
+    """
+    require(by, Act.UNWRAP)
+    refuse_future(taken_at, at)
+    _refuse_undescribed(found)
+    with database.write() as session:
+        load = queries.load(session, load_code)
+        refuse_cancelled(session, load)
+        panel = panel_in(session, load, panel_code)
+        coupons = [
+            coupon
+            for coupon in queries.seats(session, load.id).coupons
+            if coupon.panel_id == panel.id
+        ]
+        _refuse_unaccounted(found, coupons)
+        size = {"length_mm": panel.length_mm, "width_mm": panel.width_mm}
+        placed = "; ".join(one.in_words(**size) for one in found.places)
+        row = Unwrapping(
+            load_id=load.id,
+            panel_id=panel.id,
+            bag_intact=found.bag_intact,
+            surface_clear=found.surface_clear,
+            findings=found.findings.strip() or placed,
+            by_id=by.id,
+            taken_at=taken_at,
+            entered_at=at,
+        )
+        session.add(row)
+        session.flush()
+        rows = [
+            row,
+            *(_place(one, row) for one in found.places),
+            *_custody_after(session, found, coupons, row),
+        ]
+        session.add_all(rows)
+        append(
+            session,
+            Tag.UNWRAPPED,
+            by=by,
+            at=at,
+            about=("load", load.code),
+            rows=rows,
+            note=_in_words(panel.code, found),
+        )
+
+
+def _place(found: Found, row: Unwrapping) -> SurfaceFinding:
+    return SurfaceFinding(
+        unwrapping_id=row.id,
+        kind=found.kind,
+        x=found.x,
+        y=found.y,
+        size_mm=found.size_mm,
+        words=found.words,
+    )
+
+
+def _refuse_undescribed(found: Unwrapped) -> None:
+    """Refuse a burst bag or a find without a word, and places where nothing was found."""
+    if found.places and found.surface_clear is not False:
+        sentence = (
+            "Places are marked on the panel, and the surface search says that nothing was found. "
+            "Correct the one or the other."
+        )
+        raise Refusal(sentence, fields={"surface": sentence})
+    if found.findings.strip():
+        return
+    if not found.bag_intact or (found.surface_clear is False and not found.places):
+        sentence = "Say what was found: where the bag burst, or what the surface search showed."
+        raise Refusal(sentence, fields={"findings": sentence})
+
+
+def _refuse_unaccounted(found: Unwrapped, coupons: Sequence[queries.CouponPlace]) -> None:
+    """Refuse unless each coupon on the panel is either recovered or missing."""
+    problems = {}
+    for coupon in coupons:
+        both = coupon.code in found.recovered and coupon.code in found.missing
+        if both or coupon.code not in found.recovered | found.missing:
+            problems[f"coupon:{coupon.code}"] = (
+                f"Say whether coupon {coupon.code} at {coupon.station} was recovered or is missing."
+            )
+    strangers = (found.recovered | found.missing) - {coupon.code for coupon in coupons}
+    if strangers:
+        problems["form"] = f"{', '.join(sorted(strangers))}: not on this panel in this load."
+    if problems:
+        raise Refusal(" ".join(problems.values()), fields=problems)
+
+
+def _custody_after(
+    session: Session, found: Unwrapped, coupons: Sequence[queries.CouponPlace], row: Unwrapping
+) -> list[CustodyStep]:
+    """The hand-overs that follow; none for a coupon that is there already or has gone further."""
+    steps = []
+    for coupon in coupons:
+        chain = panels.custody(session, coupon.id)
+        last = chain[-1].step if chain else None
+        now = Custody.RECOVERED if coupon.code in found.recovered else Custody.MISSING
+        open_ends = (None, Custody.CUT, Custody.PLACED, Custody.RECOVERED, Custody.MISSING)
+        if now is last or last not in open_ends:
+            continue
+        steps.append(
+            CustodyStep(
+                coupon_id=coupon.id,
+                step=now,
+                place=coupon.station,
+                note="",
+                by_id=row.by_id,
+                taken_at=row.taken_at,
+                entered_at=row.entered_at,
+            )
+        )
+    return steps
+
+
+def _in_words(panel_code: str, found: Unwrapped) -> str:
+    bag = "bag intact" if found.bag_intact else "bag burst"
+    surface = {
+        True: "surface clear",
+        False: "surface search found something",
+        None: "surface not searched yet",
+    }[found.surface_clear]
+    missing = f"; missing: {', '.join(sorted(found.missing))}" if found.missing else ""
+    return f"{panel_code}: {bag}, {surface}{missing}"

@@ -1,0 +1,136 @@
+"""The forms that write acceptance tables and cycles."""
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter, Response
+
+from app.audit.actor import Actor
+from app.errors import Refusal
+from app.people.rights import Act, require
+from app.people.signed_in import SignedIn
+from app.requirements import service
+from app.requirements.forms import (
+    CONDUCTIVITY_UNITS,
+    HARDNESS_SCALES,
+    OBTAINED,
+    CycleForm,
+    EntryForm,
+    PaperForm,
+    paper_of,
+)
+from app.requirements.pages.written import form_page, with_paper, written
+from app.web.forms import TypedForm, parse
+from app.web.page import Page, PageMaker, Records, now
+
+router = APIRouter()
+
+
+@router.get("/register/table")
+def show_table_form(page: Page, by: SignedIn, code: str = "") -> Response:
+    """The form for an acceptance table's paper; ``code`` fills in whose further revision it is."""
+    return form_page(page, by, Act.WRITE_REQUIREMENT, "table", typed={"code": code})
+
+
+@router.post("/register/table")
+def submit_table(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Write a revision of an acceptance table."""
+    require(by, Act.WRITE_REQUIREMENT)
+    paper = b""
+    try:
+        paper, filename = paper_of(typed)
+        form = parse(PaperForm, typed)
+        named = service.write_table(
+            records, **form.model_dump(), paper=paper, filename=filename, by=by, at=now()
+        )
+    except Refusal as refusal:
+        return form_page(
+            page,
+            by,
+            Act.WRITE_REQUIREMENT,
+            "table",
+            typed=with_paper(typed, paper),
+            refusal=refusal,
+        )
+    return written(page, named)
+
+
+@router.get("/register/table-entry")
+def show_entry_form(page: Page, by: SignedIn, code: str = "") -> Response:
+    """The form for a table of one entry, filled in by hand."""
+    return _entry_page(page, by, typed={"code": code})
+
+
+@router.post("/register/table-entry")
+def submit_entry(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Write a table of one entry."""
+    require(by, Act.WRITE_REQUIREMENT)
+    try:
+        form = parse(EntryForm, typed)
+        named = service.write_table(
+            records,
+            code=form.code,
+            paper=form.paper(),
+            filename="this table",
+            source_document=form.source_document,
+            by=by,
+            at=now(),
+        )
+    except Refusal as refusal:
+        # What is wrong with the paper as a whole belongs to no one field of this form.
+        whole = {{"paper": "form"}.get(name, name): words for name, words in refusal.fields.items()}
+        told = Refusal(refusal.sentence, fields=whole)
+        return _entry_page(page, by, typed=typed, refusal=told)
+    return written(page, named)
+
+
+@router.get("/register/cycle")
+def show_cycle_form(page: Page, by: SignedIn, code: str = "") -> Response:
+    """The form for a cycle's paper; ``code`` fills in whose further revision it is."""
+    return form_page(page, by, Act.WRITE_REQUIREMENT, "cycle", typed={"code": code})
+
+
+@router.post("/register/cycle")
+def submit_cycle(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Write a revision of a cycle."""
+    require(by, Act.WRITE_REQUIREMENT)
+    paper = b""
+    try:
+        paper, filename = paper_of(typed)
+        form = parse(CycleForm, typed)
+        named = service.write_cycle(
+            records,
+            code=form.code,
+            revision=form.revision,
+            paper=paper,
+            filename=filename,
+            shop_rules=form.shop_rules(),
+            source_document=form.source_document,
+            by=by,
+            at=now(),
+        )
+    except Refusal as refusal:
+        return form_page(
+            page,
+            by,
+            Act.WRITE_REQUIREMENT,
+            "cycle",
+            typed=with_paper(typed, paper),
+            refusal=refusal,
+        )
+    return written(page, named)
+
+
+def _entry_page(
+    page: PageMaker, by: Actor, *, typed: Mapping[str, str], refusal: Refusal | None = None
+) -> Response:
+    return form_page(
+        page,
+        by,
+        Act.WRITE_REQUIREMENT,
+        "table_entry",
+        typed=typed,
+        refusal=refusal,
+        scales=[(scale, scale) for scale in HARDNESS_SCALES],
+        units=[(unit, unit) for unit in CONDUCTIVITY_UNITS],
+        obtained=OBTAINED,
+    )

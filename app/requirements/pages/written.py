@@ -1,0 +1,49 @@
+"""The forms that write a paper: shown, shown again as typed, and left once it is on record."""
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Response
+
+from app.audit.actor import Actor
+from app.errors import Refusal
+from app.people.rights import Act, require
+from app.requirements.service import KINDS, Named
+from app.web.entries import kept
+from app.web.forms import Typed
+from app.web.page import PageMaker
+
+
+def form_page(
+    page: PageMaker,
+    by: Actor,
+    act: Act,
+    form: str,
+    *,
+    typed: Mapping[str, str],
+    refusal: Refusal | None = None,
+    **values: Any,
+) -> Response:
+    """The form ``requirements/register_FORM.html`` for whoever may do ``act``."""
+    require(by, act)
+    return page.show(f"requirements/register_{form}.html", **values, **kept(typed, refusal))
+
+
+def with_paper(typed: Typed, paper: bytes) -> dict[str, str]:
+    """What was typed, with a file's text in the box, so that it can be corrected on the page."""
+    given = dict(typed)
+    if not given.get("paper", "").strip():
+        given["paper"] = paper.decode("utf-8", errors="ignore").replace("\0", "")
+    return given
+
+
+def written(page: PageMaker, named: Named) -> Response:
+    """Onward to the revision that is now on record."""
+    kind = KINDS[named.kind]
+    address = f"{kind.place}/{named.code}?revision={quote(named.revision)}"
+    notice = (
+        f"{named.code} revision {named.revision} is on record. {kind.before} until another "
+        "person, a supervisor, has compared it with its source and verified it."
+    )
+    return page.see_other(address, notice=notice)

@@ -1,0 +1,247 @@
+"""Put a revision of a table, cycle, procedure or mapping on record."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NoReturn, TypeVar
+
+from pydantic import ConfigDict
+from sqlalchemy.orm import Session
+
+from app.audit.actor import Actor
+from app.audit.identities import as_code, claim
+from app.audit.records import Identity
+from app.audit.writer import append
+from app.database import Base, Database, paper_sha256
+from app.documents.cycle import cycle_paper_from
+from app.documents.logger_mapping import load_mapping, mapping_to_json
+from app.documents.paper import Paper, load_paper
+from app.documents.pyrometry import load_procedure, procedure_to_json
+from app.documents.table import load_table, table_to_json
+from app.errors import BadFile, Conflict, Refusal
+from app.people.rights import Act, require
+from app.requirements import queries
+from app.requirements.records import Requirement, RequirementKind, RequirementRevision
+from app.requirements.rules import ShopRules
+from app.requirements.service.kinds import KINDS
+
+LONGEST_REVISION = 20
+_LOAD_SENSOR = "the load's own sensor"
+_OF_THE_LOAD = ("sensors", "corrections")
+
+
+class _AnyPaper(Paper):
+    """A JSON object of any keys: what is looked at before the load's own keys are put in."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """Which revision of which requirement."""
+
+    kind: RequirementKind
+    code: str
+    revision: str
+
+
+def write_table(
+    database: Database,
+    *,
+    code: str,
+    paper: str | bytes,
+    filename: str,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    """Put a revision of an acceptance table on record; it judges nothing until it is verified.
+
+    ``paper`` is a TABLE.json; its own ``revision`` names the revision. A new identity is given to
+    a new table; a code already on record gets a further revision.
+
+    Raises:
+        NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
+            revision is on record already.
+    """
+    require(by, Act.WRITE_REQUIREMENT)
+    table = _read(lambda: load_table(paper, filename=filename))
+    named = Named(RequirementKind.ACCEPTANCE_TABLE, as_code(code), table.revision)
+    content = table_to_json(table)
+    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+
+
+def write_cycle(
+    database: Database,
+    *,
+    code: str,
+    revision: str,
+    paper: str | bytes,
+    filename: str,
+    shop_rules: ShopRules,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    """Put a revision of a cycle on record; no load may use it until it is verified.
+
+    ``paper`` is a CYCLE.json without ``sensors`` and ``corrections``: those belong to each load.
+
+    Raises:
+        NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
+            revision is on record already.
+    """
+    require(by, Act.WRITE_REQUIREMENT)
+    shop_rules.check()
+    content = _read(lambda: _cycle_content(paper, filename))
+    named = Named(RequirementKind.CYCLE, as_code(code), revision.strip())
+    rules = shop_rules.as_texts()
+    return _write(database, named, content, rules, source_document=source_document, by=by, at=at)
+
+
+def write_procedure(
+    database: Database,
+    *,
+    code: str,
+    paper: str | bytes,
+    filename: str,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    """Put a revision of a pyrometry procedure on record; it governs nothing until it is verified.
+
+    ``paper`` is a PROCEDURE.json; its own ``revision`` names the revision.
+
+    Raises:
+        NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
+            revision is on record already.
+    """
+    require(by, Act.WRITE_PROCEDURE)
+    procedure = _read(lambda: load_procedure(paper, filename=filename))
+    named = Named(RequirementKind.PYROMETRY_PROCEDURE, as_code(code), procedure.revision)
+    content = procedure_to_json(procedure)
+    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+
+
+def write_mapping(
+    database: Database,
+    *,
+    code: str,
+    revision: str,
+    paper: str | bytes,
+    filename: str,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    """Put a revision of a logger mapping on record; it reads no record until it is verified.
+
+    ``paper`` is a MAPPING.json. ``source_document`` names what the export's form is known from:
+    the logger's manual, or the settings of its export.
+
+    Raises:
+        NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
+            revision is on record already.
+    """
+    require(by, Act.WRITE_MAPPING)
+    mapping = _read(lambda: load_mapping(paper, filename=filename))
+    named = Named(RequirementKind.LOGGER_MAPPING, as_code(code), revision.strip())
+    content = mapping_to_json(mapping)
+    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+
+
+T = TypeVar("T")
+
+
+def _read(paper: Callable[[], T]) -> T:
+    """The paper as read.
+
+    Raises:
+        BadFile: it is none; its sentence belongs to the field of the paper.
+    """
+    try:
+        return paper()
+    except BadFile as fault:
+        raise BadFile(fault.sentence, fields={"paper": fault.sentence}) from fault
+
+
+def _write(
+    database: Database,
+    named: Named,
+    content: dict[str, Any],
+    shop_rules: dict[str, str],
+    *,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    if not 1 <= len(named.revision) <= LONGEST_REVISION:
+        _refuse("revision", f"A revision's name has 1 to {LONGEST_REVISION} characters.")
+    if not source_document.strip():
+        _refuse("source_document", "Name the document the values come from.")
+    with database.write() as session:
+        requirement, identity = _requirement(session, named, name=content["name"], at=at)
+        row = RequirementRevision(
+            requirement_id=requirement.id,
+            revision=named.revision,
+            paper=content,
+            paper_sha256=paper_sha256(content),
+            shop_rules=shop_rules,
+            source_document=source_document.strip(),
+            written_by_id=by.id,
+            written_at=at,
+        )
+        session.add(row)
+        new: list[Base] = [] if identity is None else [identity, requirement]
+        append(
+            session,
+            KINDS[named.kind].written,
+            by=by,
+            at=at,
+            about=(KINDS[named.kind].identity, named.code),
+            rows=[*new, row],
+            note=f"revision {named.revision}, from {row.source_document}",
+        )
+    return named
+
+
+def _requirement(
+    session: Session, named: Named, *, name: str, at: datetime
+) -> tuple[Requirement, Identity | None]:
+    """The requirement of that code; with its new identity where it is on record only now."""
+    found = queries.find_requirement(session, named.code)
+    if found is not None and found.kind is named.kind:
+        written = [one.revision for one in queries.revisions(session, code=named.code)]
+        if named.revision in written:
+            sentence = (
+                f"{named.code} has a revision {named.revision} already, and a revision is never "
+                f"changed; give this one a name other than {', '.join(written)}."
+            )
+            field = "paper" if KINDS[named.kind].names_itself else "revision"
+            raise Conflict(sentence, fields={field: sentence})
+        return found, None
+    identity = claim(session, named.code, kind=KINDS[named.kind].identity, at=at)
+    session.flush()
+    requirement = Requirement(code=named.code, kind=named.kind, name=name[:120])
+    session.add(requirement)
+    session.flush()
+    return requirement, identity
+
+
+def _cycle_content(paper: str | bytes, filename: str) -> dict[str, Any]:
+    """A cycle's paper as kept: checked whole, every figure as text, without the load's keys."""
+    given = dict(load_paper(_AnyPaper, paper, filename=filename).model_extra or {})
+    for key in _OF_THE_LOAD:
+        if given.get(key):
+            raise BadFile(
+                f"{filename}: {key}: they belong to each load, not to the cycle; remove the key."
+            )
+        given.pop(key, None)
+    checked = cycle_paper_from({**given, "sensors": [_LOAD_SENSOR]}, filename=filename)
+    content = checked.model_dump(mode="json", by_alias=True)
+    return {key: kept for key, kept in content.items() if key not in _OF_THE_LOAD}
+
+
+def _refuse(field: str, sentence: str) -> NoReturn:
+    raise Refusal(sentence, fields={field: sentence})
