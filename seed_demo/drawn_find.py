@@ -1,4 +1,4 @@
-"""A drawn picture of something found on a panel: it shows nothing real."""
+"""Drawn pictures, of something found on a panel and of a report's sheet: they show nothing real."""
 
 import io
 
@@ -27,4 +27,16 @@ def scorch_picture(panel: str) -> bytes:
     pen.text((40, 766), f"{panel}  drawn for the demonstration", fill="black", font_size=26)
     written = io.BytesIO()
     metal.save(written, "JPEG", quality=85)
+    return written.getvalue()
+
+
+def scanned_sheet(number: str, line: str) -> bytes:
+    """A report's sheet as if scanned, as PNG; the same every time."""
+    sheet = Image.new("L", (620, 877), 250)
+    pen = ImageDraw.Draw(sheet)
+    for row, words in enumerate(("System accuracy test", number, line, "drawn for the demo")):
+        pen.text((60, 80 + 60 * row), words, fill=20, font_size=30)
+    pen.rectangle((40, 50, 580, 340), outline=60, width=3)
+    written = io.BytesIO()
+    sheet.save(written, "PNG")
     return written.getvalue()

@@ -13,12 +13,14 @@ import numpy as np
 from app.equipment import service as equipment
 from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import FurnaceCheckKind
+from app.equipment.rules import SentFile
 from app.equipment.service import Report, Term
 from app.requirements import queries as requirement_queries
 from app.requirements import service as requirements
 from app.requirements.records import RequirementKind
 from app.requirements.service import Named
 from seed_demo.diary import DemoShop
+from seed_demo.drawn_find import scanned_sheet
 from seed_demo.scenario import FURNACES, Furnace
 from seed_demo.scenario_equipment import (
     DOOR_SEAL,
@@ -159,6 +161,9 @@ def _enter_furnace(shop: DemoShop, furnace: Furnace, password: str) -> None:
         report = _report(shop, furnace, kind, done, due)
         if tested and done == min(term[0] for of, term in checks if of is kind):
             report = _failed(report)
+        elif waits:
+            sheet = scanned_sheet(report.number, "both channels within the limit")
+            report = replace(report, file=SentFile(f"{report.number}.png", sheet))
         record = partial(_check, shop, furnace, report)
         if waits:
             shop.enter(entered, record)

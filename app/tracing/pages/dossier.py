@@ -89,6 +89,7 @@ def show_panel(page: Page, records: Records, by: SignedIn, code: str) -> Respons
         values = _kept.find(head, (code, str(zone)))
         if values is None:
             values = _values(session, code, zone)
+            values["body"] = page.part("tracing/_dossier_body.html", **values)
             _kept.keep(head, (code, str(zone)), values)
     case = values["case"]
     return page.show(
