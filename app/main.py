@@ -18,7 +18,7 @@ from app.database import Database
 from app.equipment import pages as equipment
 from app.errors import Refusal
 from app.loads import pages as loads
-from app.loads.live_watch import Watch
+from app.loads.live.live_watch import Watch
 from app.loads.pages import furnace_history, live_sending
 from app.panels import pages as panels
 from app.people import pages as people

@@ -11,7 +11,7 @@ from sqlalchemy.types import TypeDecorator
 import app.audit.records
 import app.bench.records
 import app.equipment.records
-import app.loads.live_records
+import app.loads.live.live_records
 import app.loads.records
 import app.panels.records
 import app.people.records

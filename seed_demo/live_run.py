@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from app.cli.send_record import Run, read_run
-from app.loads import live_queries
-from app.loads.live_rows import MOST_ROWS_A_BATCH, Batch, Opening
+from app.loads.live import live_queries
+from app.loads.live.live_rows import MOST_ROWS_A_BATCH, Batch, Opening
 from app.loads.service import issue_token, open_live, take_rows
 from seed_demo.diary import DemoShop
 from seed_demo.furnace_physics import FurnaceRun, simulate

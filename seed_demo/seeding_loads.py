@@ -10,9 +10,11 @@ import numpy as np
 
 from app.judging.units import vacuum_factor
 from app.loads import queries
-from app.loads.bag import LeakReading
-from app.loads.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
-from app.loads.record_wanted import Chosen, plain_layout
+from app.loads.bags.bag import LeakReading
+from app.loads.bags.surface import surface_of
+from app.loads.importing.record_wanted import Chosen, plain_layout
+from app.loads.importing.sources import Source
+from app.loads.planning.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
 from app.loads.records import SensorRole
 from app.loads.rules import soak_time
 from app.loads.service import (
@@ -27,8 +29,6 @@ from app.loads.service import (
     record_unwrapping,
     start_load,
 )
-from app.loads.sources import Source
-from app.loads.surface import surface_of
 from app.requirements import queries as requirements
 from seed_demo.diary import DemoShop
 from seed_demo.drawn_find import scorch_picture

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from app.equipment import service as equipment
-from app.loads.planned import Plan, PlannedPanel
+from app.loads.planning.planned import Plan, PlannedPanel
 from app.loads.service import accept_other_lot, cancel_load, plan_load
 from app.panels import service as panels
 from seed_demo.diary import DemoShop

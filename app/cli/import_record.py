@@ -9,17 +9,17 @@ from pathlib import Path
 from app.audit.actor import Actor
 from app.cli.user_add import ask_password
 from app.database import Database
-from app.documents.logger_files import LoggerFile
-from app.documents.logger_mapping import load_mapping
-from app.documents.logger_proposal import propose
+from app.documents.logger.logger_files import LoggerFile
+from app.documents.logger.logger_mapping import load_mapping
+from app.documents.logger.logger_proposal import propose
 from app.errors import BadFile, Refusal
 from app.loads import queries
+from app.loads.importing.record_forms import layout_chosen
+from app.loads.importing.record_wanted import Chosen, Wanted, wanted_of
+from app.loads.importing.sources import Source
+from app.loads.importing.stated import guess_of
 from app.loads.judged import JudgedRecord
-from app.loads.record_forms import layout_chosen
-from app.loads.record_wanted import Chosen, Wanted, wanted_of
 from app.loads.service import import_record
-from app.loads.sources import Source
-from app.loads.stated import guess_of
 from app.people import queries as people
 from app.people.service import re_authenticate
 from app.requirements import queries as requirements

@@ -10,8 +10,8 @@ from app.documents.coupon_verdict import CouponVerdictPaper, coupon_verdict_to_j
 from app.documents.paper import Paper
 from app.documents.table import TablePaper, load_table_file
 from app.errors import Refusal
-from app.judging.coupons import CouponVerdict, judge_coupon
 from app.judging.verdict import Finding, Outcome, Verdict
+from app.judging.witness.coupons import CouponVerdict, judge_coupon
 
 EXIT_STATUS = {Verdict.CONFORMS: 0, Verdict.DOES_NOT_CONFORM: 1, Verdict.NOT_PROVEN: 3}
 BAD_INPUT = 2

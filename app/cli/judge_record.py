@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from app.documents.cycle import CyclePaper, columns_needed, cycle_of, load_cycle_file
-from app.documents.logger_csv import Layout, read_logger_csv
+from app.documents.logger.logger_csv import Layout, read_logger_csv
 from app.documents.paper import Paper
 from app.documents.record_verdict import RecordVerdictPaper, record_verdict_to_json
 from app.errors import Refusal
-from app.judging.furnace_record import RecordVerdict, StageVerdict, judge_record
+from app.judging.record.furnace_record import RecordVerdict, StageVerdict, judge_record
 from app.judging.verdict import Outcome, Verdict
 from app.judging.wording import degrees, listed, seconds
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from app.cli import judge_coupon, judge_record
-from app.documents.logger_mapping import mapping_schema
+from app.documents.logger.logger_mapping import mapping_schema
 from app.documents.pyrometry import procedure_schema
 
 _KINDS: dict[str, Callable[[str], dict[str, Any]]] = {

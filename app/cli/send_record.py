@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlsplit
 
-from app.documents.logger_rows import MISSING_WORDS
+from app.documents.logger.logger_rows import MISSING_WORDS
 from app.errors import BadFile, Refusal
 
 _AT_ONCE = 1000

@@ -2,7 +2,7 @@
 
 from app.audit.verify import verify_trail
 from app.database import Database
-from app.loads.live_queries import broken_chains
+from app.loads.live.live_queries import broken_chains
 from app.main import create_app
 from app.release.queries.decisions import misstated
 from app.settings import Settings

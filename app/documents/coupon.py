@@ -9,15 +9,15 @@ from pydantic import Field, StrictBool, model_validator
 from app.documents.paper import FigureIn, Paper, load_paper, load_paper_file, paper_from
 from app.documents.table import Text, scale_or_unit
 from app.errors import BadFile, Refusal
-from app.judging.acceptance import Surface
-from app.judging.coupon import Coupon, Reading, check_coupon
-from app.judging.indentation import (
+from app.judging.units import Quantity
+from app.judging.witness.acceptance import Surface
+from app.judging.witness.coupon import Coupon, Reading, check_coupon
+from app.judging.witness.indentation import (
     BrinellIndentation,
     Indentation,
     RockwellIndentation,
     VickersIndentation,
 )
-from app.judging.units import Quantity
 
 
 class BrinellPaper(Paper):

@@ -4,9 +4,9 @@ from typing import Any, Self
 
 from app.documents.paper import Paper
 from app.documents.table import ThicknessPaper, entry_key_to_json
-from app.judging.acceptance import Surface
-from app.judging.coupons import CouponVerdict
 from app.judging.verdict import Finding, Outcome, Verdict
+from app.judging.witness.acceptance import Surface
+from app.judging.witness.coupons import CouponVerdict
 
 
 class FindingPaper(Paper):

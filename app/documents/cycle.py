@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints, model_validator
 
 from app.documents.paper import FigureIn, Paper, load_paper, load_paper_file, paper_from
-from app.judging.cycle import Ageing, Cycle, ExcursionRule, RateLimit, Stage, VacuumLimit
+from app.judging.record.cycle import Ageing, Cycle, ExcursionRule, RateLimit, Stage, VacuumLimit
 
 FREEZING_F = Decimal(32)
 COLDEST_C = Decimal("-273.15")

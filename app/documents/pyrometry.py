@@ -8,9 +8,8 @@ from pydantic import AfterValidator, BeforeValidator, StrictBool, StringConstrai
 
 from app.documents.paper import FigureIn, Paper, WholeIn, load_paper, load_paper_file, paper_from
 from app.errors import BadFile, Refusal
-from app.judging.acceptance import Obtained
-from app.judging.intervals import Every, MonthEnd, Span
-from app.judging.procedure import (
+from app.judging.furnace.intervals import Every, MonthEnd, Span
+from app.judging.furnace.procedure import (
     CheckInterval,
     CheckKind,
     ClassRule,
@@ -25,6 +24,7 @@ from app.judging.procedure import (
     SurveyRule,
     check_procedure,
 )
+from app.judging.witness.acceptance import Obtained
 
 FILENAME = "PROCEDURE.json"
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]

@@ -3,7 +3,7 @@
 from typing import Any, Literal, Self
 
 from app.documents.paper import Paper
-from app.judging.furnace_record import RecordVerdict, StageVerdict
+from app.judging.record.furnace_record import RecordVerdict, StageVerdict
 from app.judging.verdict import Finding, Outcome, Verdict
 
 

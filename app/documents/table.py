@@ -7,7 +7,9 @@ from pydantic import Field, StrictBool, StringConstraints, model_validator
 
 from app.documents.paper import FigureIn, Paper, WholeIn, load_paper, load_paper_file, paper_from
 from app.errors import BadFile, Refusal
-from app.judging.acceptance import (
+from app.judging.rounding import RoundingMethod
+from app.judging.units import Quantity
+from app.judging.witness.acceptance import (
     Criterion,
     DecisionRule,
     Entry,
@@ -22,10 +24,8 @@ from app.judging.acceptance import (
     Zone,
     ZoneOutcome,
 )
-from app.judging.acceptance_checks import check_table
-from app.judging.eddy_current import DEPTHS_NEEDED
-from app.judging.rounding import RoundingMethod
-from app.judging.units import Quantity
+from app.judging.witness.acceptance_checks import check_table
+from app.judging.witness.eddy_current import DEPTHS_NEEDED
 
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 

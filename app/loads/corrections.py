@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.equipment import queries as equipment
 from app.equipment.queries import Corrected
-from app.judging.intervals import day_in_zone
+from app.judging.furnace.intervals import day_in_zone
 from app.loads.judged import cycle_for_load
 from app.loads.records import FurnaceRecord, RecordVerdict
 from app.loads.runs import Run, runs

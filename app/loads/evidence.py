@@ -15,20 +15,20 @@ from sqlalchemy.orm import Session
 from app.equipment import queries as equipment
 from app.equipment.queries import FurnaceFile, GaugeFile
 from app.equipment.records import Furnace
-from app.judging.calibrations import (
+from app.judging.furnace.calibrations import (
     CertificateOnRecord,
     InstrumentOnRecord,
     judge_calibrations,
     judge_sensor_life,
 )
-from app.judging.evidence import Band, LoadAsked, counting_survey, judge_furnace
-from app.judging.intervals import day_in_zone
-from app.judging.procedure import InstrumentKind, Procedure
+from app.judging.furnace.evidence import Band, LoadAsked, counting_survey, judge_furnace
+from app.judging.furnace.intervals import day_in_zone
+from app.judging.furnace.procedure import InstrumentKind, Procedure
+from app.judging.furnace.zone import Position, judge_zone
 from app.judging.verdict import Finding, Outcome
-from app.judging.zone import Position, judge_zone
 from app.loads.corrections import other_corrections
-from app.loads.layout import layout_findings
-from app.loads.positions import corners
+from app.loads.importing.layout import layout_findings
+from app.loads.planning.positions import corners
 from app.loads.records import Load
 from app.loads.rules import SHOP_RULES
 from app.loads.runs import PanelLaid, Run, Uses, planned_uses, runs, sensor_uses

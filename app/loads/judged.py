@@ -11,11 +11,11 @@ from typing import Any
 from app.database import paper_sha256
 from app.documents.cycle import cycle_of, cycle_paper_from
 from app.documents.record_verdict import record_verdict_to_json
-from app.judging.cycle import SENSOR_RANGE_C, Cycle
 from app.judging.doubt import channel_noise, response_lags
-from app.judging.furnace_record import JudgedTrace, judge_trace
-from app.judging.sensor_summary import sensor_summaries
-from app.judging.trace import SensorLine, Trace, sensor_lines
+from app.judging.record.cycle import SENSOR_RANGE_C, Cycle
+from app.judging.record.furnace_record import JudgedTrace, judge_trace
+from app.judging.record.sensor_summary import sensor_summaries
+from app.judging.record.trace import SensorLine, Trace, sensor_lines
 
 Corrections = Mapping[str, Sequence[Sequence[str]]]
 """By channel: pairs of degC read and degC to add, as texts from the sensor's certificate."""

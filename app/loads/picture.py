@@ -16,9 +16,9 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 
 from app.documents.cycle import cycle_of, cycle_paper_from
-from app.judging.cycle import Cycle
-from app.judging.spans import Floats
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle
+from app.judging.record.spans import Floats
+from app.judging.record.trace import Trace
 from app.loads.judged import lines_of
 
 FEWEST_POINTS, MOST_POINTS = 200, 2400

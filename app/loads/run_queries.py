@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.loads.bag import LastCheck
+from app.loads.bags.bag import LastCheck
 from app.loads.queries import goes_ahead
 from app.loads.records import (
     FurnaceRecord,

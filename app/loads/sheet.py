@@ -12,11 +12,11 @@ from app.audit.records import TrailEntry
 from app.equipment.records import Furnace, VacuumGauge
 from app.judging.verdict import Finding, Outcome
 from app.loads import queries
+from app.loads.bags.surface import PanelSurface, surface_of
 from app.loads.evidence import furnace_findings
 from app.loads.records import FurnaceRecord, LeakCheck, Load, RecordVerdict, Unwrapping
 from app.loads.rules import Progress, Standing, standing
 from app.loads.run_sheet import RunSheet, run_of
-from app.loads.surface import PanelSurface, surface_of
 from app.people import queries as people
 from app.requirements import queries as requirements
 from app.requirements.queries import Revision

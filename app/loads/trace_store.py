@@ -13,8 +13,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from app.judging.spans import Floats
-from app.judging.trace import Trace
+from app.judging.record.spans import Floats
+from app.judging.record.trace import Trace
 
 _TIME = "time_s"
 _LEVEL = 1

@@ -17,7 +17,7 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database
 from app.errors import NotFound, Refusal
-from app.judging.acceptance import Surface
+from app.judging.witness.acceptance import Surface
 from app.panels import queries
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, MaterialLot, Panel
 from app.panels.rules import one_line, why_not, wrong_surface

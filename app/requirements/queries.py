@@ -9,12 +9,12 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.documents.logger_mapping import LoggerMapping, mapping_from_json
+from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
 from app.documents.pyrometry import procedure_from_json
 from app.documents.table import table_from_json
 from app.errors import NotFound
-from app.judging.acceptance import Table
-from app.judging.procedure import Procedure
+from app.judging.furnace.procedure import Procedure
+from app.judging.witness.acceptance import Table
 from app.requirements.records import (
     Requirement,
     RequirementKind,

@@ -7,8 +7,8 @@ import pytest
 
 from app.documents.coupon import coupon_from_json, coupon_to_json, load_coupon
 from app.errors import BadFile
-from app.judging.acceptance import Surface
 from app.judging.units import Quantity
+from app.judging.witness.acceptance import Surface
 
 COUPON: dict[str, Any] = {
     "alloy": "Q-77",

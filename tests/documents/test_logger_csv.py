@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 import pytest
 
-from app.documents.logger_csv import Layout, read_logger_csv
-from app.documents.logger_rows import MISSING_WORDS
+from app.documents.logger.logger_csv import Layout, read_logger_csv
+from app.documents.logger.logger_rows import MISSING_WORDS
 from app.errors import BadFile
 
 LOCAL = datetime(2031, 4, 3, 8)  # noqa: DTZ001 - a logger's clock without a zone

@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from app.documents.logger_files import LoggerFile, read_logger
-from app.documents.logger_mapping import mapping_from_json
-from app.documents.logger_proposal import first_rows, propose
+from app.documents.logger.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_mapping import mapping_from_json
+from app.documents.logger.logger_proposal import first_rows, propose
 from app.errors import BadFile
 
 PAPER = {

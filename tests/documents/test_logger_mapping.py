@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.documents.logger_mapping import (
+from app.documents.logger.logger_mapping import (
     load_mapping,
     mapping_from_json,
     mapping_schema,

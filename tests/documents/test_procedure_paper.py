@@ -14,9 +14,9 @@ from app.documents.pyrometry import (
     procedure_to_json,
 )
 from app.errors import BadFile
-from app.judging.acceptance import Obtained
-from app.judging.intervals import Every, MonthEnd, Span
-from app.judging.procedure import CheckKind, InstrumentKind
+from app.judging.furnace.intervals import Every, MonthEnd, Span
+from app.judging.furnace.procedure import CheckKind, InstrumentKind
+from app.judging.witness.acceptance import Obtained
 from tests.judging.procedure_makers import INVENTED, SURVEY, procedure, procedure_json
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from app.documents.table import load_table, table_from_json, table_to_json
 from app.errors import BadFile
-from app.judging.acceptance import Obtained, RetestOf, RetestRule, Statistic, ZoneOutcome
+from app.judging.witness.acceptance import Obtained, RetestOf, RetestRule, Statistic, ZoneOutcome
 
 TABLE: dict[str, Any] = {
     "name": "DT-9",

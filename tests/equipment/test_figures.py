@@ -8,7 +8,7 @@ from app.documents.pyrometry import procedure_from_json
 from app.equipment.rules import figures_from_lines, judge_figures, media_type_of, survey_of
 from app.equipment.rules.reports import LARGEST_REPORT_BYTES, SentFile, outcome_by_figures
 from app.errors import Refusal
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Finding, Outcome, worst
 from tests.furnace_papers import PROCEDURE_PAPER, figures_of
 

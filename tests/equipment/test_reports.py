@@ -15,7 +15,7 @@ from app.equipment.records import FurnaceCheck, FurnaceCheckKind, ReportFile
 from app.equipment.rules import DueState
 from app.equipment.rules.reports import SentFile
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 from app.people.queries import acts_about
 from tests.furnace_papers import accuracy_figures, figures_of, survey_figures
 from tests.makers import NOW, Shop

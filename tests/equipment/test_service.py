@@ -16,7 +16,7 @@ from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import Furnace, FurnaceCheckKind, Sensor, SensorCertificate
 from app.equipment.rules import DueState
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 from app.people.queries import acts_about
 from tests.makers import NOW, Shop
 from tests.visits import PASSWORD

@@ -3,7 +3,8 @@
 from dataclasses import replace
 from decimal import Decimal
 
-from app.judging.acceptance import (
+from app.judging.units import Quantity
+from app.judging.witness.acceptance import (
     Criterion,
     DecisionRule,
     Entry,
@@ -15,10 +16,9 @@ from app.judging.acceptance import (
     Zone,
     ZoneOutcome,
 )
-from app.judging.acceptance_checks import check_table
-from app.judging.coupon import Coupon, Reading
-from app.judging.coupons import CouponVerdict, judge_coupon
-from app.judging.units import Quantity
+from app.judging.witness.acceptance_checks import check_table
+from app.judging.witness.coupon import Coupon, Reading
+from app.judging.witness.coupons import CouponVerdict, judge_coupon
 
 
 def hrb(*values: str) -> tuple[Reading, ...]:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from app.judging.cycle import Cycle, Stage, VacuumLimit
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle, Stage, VacuumLimit
+from app.judging.record.trace import Trace
 
 VACUUM = "VAC"
 

@@ -5,10 +5,10 @@ from datetime import date
 from decimal import Decimal
 
 from app.documents.pyrometry import procedure_from_json
-from app.judging.evidence import Band, LoadAsked
-from app.judging.furnace_checks import CheckOnRecord, FurnaceOnDay, Review
-from app.judging.furnace_reports import SurveyedRange
-from app.judging.procedure import CheckKind, Procedure
+from app.judging.furnace.evidence import Band, LoadAsked
+from app.judging.furnace.furnace_checks import CheckOnRecord, FurnaceOnDay, Review
+from app.judging.furnace.furnace_reports import SurveyedRange
+from app.judging.furnace.procedure import CheckKind, Procedure
 from app.judging.verdict import Verdict
 
 INVENTED = {

@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.judging.cycle import Cycle, Stage
-from app.judging.furnace_record import RecordVerdict, judge_record
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle, Stage
+from app.judging.record.furnace_record import RecordVerdict, judge_record
+from app.judging.record.trace import Trace
 from app.judging.verdict import Finding, Outcome
 
 MISSING = math.nan

@@ -6,16 +6,16 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.calibrations import (
+from app.judging.furnace.calibrations import (
     CertificateOnRecord,
     InstrumentOnRecord,
     judge_calibrations,
     judge_sensor_life,
 )
-from app.judging.furnace_checks import Review
-from app.judging.procedure import InstrumentKind
+from app.judging.furnace.furnace_checks import Review
+from app.judging.furnace.procedure import InstrumentKind
+from app.judging.furnace.zone import Position, Zone, judge_zone
 from app.judging.verdict import Outcome
-from app.judging.zone import Position, Zone, judge_zone
 from tests.judging.procedure_makers import procedure
 
 START, END = date(2031, 6, 1), date(2031, 6, 2)

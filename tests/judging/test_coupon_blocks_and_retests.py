@@ -2,10 +2,10 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.acceptance import RetestOf, RetestRule
-from app.judging.coupons import judge_retest
-from app.judging.reference_block import judge_block_check
 from app.judging.verdict import Outcome, Verdict
+from app.judging.witness.acceptance import RetestOf, RetestRule
+from app.judging.witness.coupons import judge_retest
+from app.judging.witness.reference_block import judge_block_check
 
 GOOD, BAD, OPEN = Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM, Verdict.NOT_PROVEN
 TWO_COUPONS = RetestRule(2, RetestOf.COUPONS)

@@ -4,16 +4,16 @@ from decimal import Decimal
 import pytest
 
 from app.errors import Refusal
-from app.judging.coupon import Reading
-from app.judging.indentation import (
+from app.judging.units import Quantity
+from app.judging.verdict import Outcome, Verdict
+from app.judging.witness.coupon import Reading
+from app.judging.witness.indentation import (
     BrinellIndentation,
     Indentation,
     RockwellIndentation,
     VickersIndentation,
     hardness_number,
 )
-from app.judging.units import Quantity
-from app.judging.verdict import Outcome, Verdict
 from tests.judging.coupon_makers import (
     codes,
     conductivity,

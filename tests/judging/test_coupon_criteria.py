@@ -2,11 +2,11 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.acceptance import Statistic
-from app.judging.coupon import Reading
 from app.judging.rounding import RoundingMethod
 from app.judging.units import Quantity
 from app.judging.verdict import Outcome, Verdict
+from app.judging.witness.acceptance import Statistic
+from app.judging.witness.coupon import Reading
 from tests.judging.coupon_makers import (
     codes,
     conductivity,

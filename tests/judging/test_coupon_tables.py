@@ -3,7 +3,10 @@ from decimal import Decimal
 import pytest
 
 from app.errors import Refusal
-from app.judging.acceptance import (
+from app.judging.rounding import RoundingMethod
+from app.judging.units import Quantity
+from app.judging.verdict import Verdict
+from app.judging.witness.acceptance import (
     Criterion,
     Entry,
     EntryKey,
@@ -14,11 +17,8 @@ from app.judging.acceptance import (
     Zone,
     ZoneOutcome,
 )
-from app.judging.acceptance_checks import check_table
-from app.judging.coupons import judge_coupon
-from app.judging.rounding import RoundingMethod
-from app.judging.units import Quantity
-from app.judging.verdict import Verdict
+from app.judging.witness.acceptance_checks import check_table
+from app.judging.witness.coupons import judge_coupon
 from tests.judging.coupon_makers import (
     codes,
     conductivity,

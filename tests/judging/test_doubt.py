@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from app.judging.cycle import Cycle, Stage, VacuumLimit
 from app.judging.doubt import (
     DoubtContext,
     SeenBefore,
@@ -14,7 +13,8 @@ from app.judging.doubt import (
     response_lags,
     shared,
 )
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle, Stage, VacuumLimit
+from app.judging.record.trace import Trace
 from app.judging.verdict import Outcome, Verdict, worst
 
 ROWS = 1200

@@ -6,10 +6,10 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.evidence import Band, counting_survey, judge_furnace
-from app.judging.furnace_checks import Maintenance, Review
-from app.judging.furnace_reports import SurveyedRange
-from app.judging.procedure import CheckKind
+from app.judging.furnace.evidence import Band, counting_survey, judge_furnace
+from app.judging.furnace.furnace_checks import Maintenance, Review
+from app.judging.furnace.furnace_reports import SurveyedRange
+from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Outcome, Verdict, worst
 from tests.judging.procedure_makers import RECORDER, SURVEY, TEST, check, furnace, load, procedure
 

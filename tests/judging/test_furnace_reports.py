@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from app.errors import Refusal
-from app.judging.furnace_reports import (
+from app.judging.furnace.furnace_reports import (
     AccuracyReading,
     Millivolts,
     RecorderPoint,
@@ -18,8 +18,8 @@ from app.judging.furnace_reports import (
     judge_survey,
     surveyed_range,
 )
+from app.judging.furnace.zone import Zone
 from app.judging.verdict import Outcome, Verdict, worst
-from app.judging.zone import Zone
 from tests.judging.procedure_makers import INVENTED, procedure
 
 ZONE = Zone(Decimal(2000), Decimal(1000))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.errors import Refusal
-from app.judging.intervals import (
+from app.judging.furnace.intervals import (
     Every,
     MonthEnd,
     Span,

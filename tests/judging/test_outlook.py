@@ -3,8 +3,8 @@
 import pytest
 
 from app.errors import Refusal
-from app.judging.cycle import Ageing, ExcursionRule, RateLimit, VacuumLimit
-from app.judging.outlook import Outlook, outlook
+from app.judging.record.cycle import Ageing, ExcursionRule, RateLimit, VacuumLimit
+from app.judging.record.outlook import Outlook, outlook
 from app.judging.verdict import Outcome, Verdict
 from tests.judging.record_makers import MISSING, cycle, soak_of, trace
 

@@ -7,10 +7,10 @@ outlook may never call lost what comes out well, nor promise an end that comes e
 import numpy as np
 import pytest
 
-from app.judging.cycle import Ageing, Cycle, ExcursionRule, RateLimit, Stage, VacuumLimit
-from app.judging.furnace_record import judge_record
-from app.judging.outlook import outlook
-from app.judging.trace import Trace
+from app.judging.record.cycle import Ageing, Cycle, ExcursionRule, RateLimit, Stage, VacuumLimit
+from app.judging.record.furnace_record import judge_record
+from app.judging.record.outlook import outlook
+from app.judging.record.trace import Trace
 from app.judging.verdict import Verdict
 
 RECORDS = 240

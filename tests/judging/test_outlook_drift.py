@@ -7,11 +7,11 @@ up to 0.3 degC and 2 to 20 min: common practice in air-heated furnaces, from mem
 import numpy as np
 import pytest
 
-from app.judging.cycle import Cycle, Stage, VacuumLimit
-from app.judging.drift import Trend, reaches_s, trend
-from app.judging.drift_warnings import HORIZON_S
-from app.judging.outlook import outlook
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle, Stage, VacuumLimit
+from app.judging.record.drift import Trend, reaches_s, trend
+from app.judging.record.drift_warnings import HORIZON_S
+from app.judging.record.outlook import outlook
+from app.judging.record.trace import Trace
 
 HOUR_S = 3600.0
 STAGE = Stage(150.0, 3.0, 3.0, 24 * HOUR_S)

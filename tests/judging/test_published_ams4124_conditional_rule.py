@@ -8,9 +8,9 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.acceptance import Criterion, Zone, ZoneOutcome
 from app.judging.units import Quantity
 from app.judging.verdict import Verdict
+from app.judging.witness.acceptance import Criterion, Zone, ZoneOutcome
 from tests.judging.coupon_makers import conductivity, entry, iacs, judge, strength
 
 LEAST_YIELD_KSI = Decimal("56.0")

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 import pytest
 
-from app.judging.indentation import BrinellIndentation, hardness_number
 from app.judging.rounding import round_to_place
+from app.judging.witness.indentation import BrinellIndentation, hardness_number
 
 NEWTONS_OF_ONE_KGF = Decimal("9.80665")
 

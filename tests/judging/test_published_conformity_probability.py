@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from app.judging.uncertainty import probability_of_conformity
+from app.judging.witness.uncertainty import probability_of_conformity
 
 
 def test_jcgm_106_clause_7_zener_voltage_from_memory() -> None:

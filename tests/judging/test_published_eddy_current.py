@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import pytest
 
-from app.judging.eddy_current import (
+from app.judging.witness.eddy_current import (
     standard_depth_mm,
     temperatures_too_far_apart,
     too_thin,

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from app.judging.outliers import grubbs_critical, grubbs_test, student_t_upper
+from app.judging.witness.outliers import grubbs_critical, grubbs_test, student_t_upper
 
 URANIUM = ("199.31", "199.53", "200.19", "200.82", "201.92", "201.95", "202.18", "245.57")
 VENUS = (

@@ -4,8 +4,8 @@ from decimal import Decimal
 
 import pytest
 
+from app.judging.furnace.thermocouples import emf_mv, highest_c, lowest_c, temperature_c
 from app.judging.rounding import round_to_place
-from app.judging.thermocouples import emf_mv, highest_c, lowest_c, temperature_c
 
 MICROVOLT = Decimal("0.001")
 

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import pytest
 
-from app.judging.indentation import RockwellIndentation, VickersIndentation, hardness_number
+from app.judging.witness.indentation import RockwellIndentation, VickersIndentation, hardness_number
 
 HALF_KGF_IN_NEWTON = Decimal("4.903325")
 

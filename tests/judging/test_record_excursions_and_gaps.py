@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.judging.cycle import ExcursionRule
+from app.judging.record.cycle import ExcursionRule
 from app.judging.verdict import Outcome, Verdict
 from tests.judging.record_makers import MISSING, codes, cycle, finding, judged, outcome, soak_of
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from app.errors import Refusal
-from app.judging.cycle import Ageing, RateLimit, VacuumLimit
+from app.judging.record.cycle import Ageing, RateLimit, VacuumLimit
 from app.judging.verdict import Outcome, Verdict
 from tests.judging.record_makers import MISSING, codes, cycle, finding, judged, outcome, soak_of
 

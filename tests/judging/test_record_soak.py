@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from app.errors import Refusal
-from app.judging.cycle import Stage
-from app.judging.furnace_record import judge_record
+from app.judging.record.cycle import Stage
+from app.judging.record.furnace_record import judge_record
 from app.judging.verdict import Outcome, Verdict
 from tests.judging.record_makers import (
     MISSING,

@@ -6,10 +6,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from app.judging.cycle import Ageing, Cycle, ExcursionRule, Stage
-from app.judging.furnace_record import judge_record, judge_trace
-from app.judging.sensor_summary import SensorSummary, sensor_summaries
-from app.judging.trace import Trace
+from app.judging.record.cycle import Ageing, Cycle, ExcursionRule, Stage
+from app.judging.record.furnace_record import judge_record, judge_trace
+from app.judging.record.sensor_summary import SensorSummary, sensor_summaries
+from app.judging.record.trace import Trace
 from tests.judging.record_makers import MISSING, cycle, soak_of, trace
 
 AGEING = Ageing(120_000.0, 150.0)

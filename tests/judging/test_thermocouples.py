@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.errors import Refusal
-from app.judging.its90 import REFERENCE_FUNCTIONS
-from app.judging.thermocouples import (
+from app.judging.furnace.its90 import REFERENCE_FUNCTIONS
+from app.judging.furnace.thermocouples import (
     LETTERS,
     emf_mv,
     highest_c,

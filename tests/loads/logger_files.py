@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 
-from app.loads.record_wanted import Chosen, plain_layout
-from app.loads.sources import Source
+from app.loads.importing.record_wanted import Chosen, plain_layout
+from app.loads.importing.sources import Source
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 STEP_S = 60

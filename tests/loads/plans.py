@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from app.loads.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
+from app.loads.planning.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
 from app.loads.records import SensorRole
 from tests.makers import NOW, Shop
 

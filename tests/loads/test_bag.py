@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from app.errors import Refusal
-from app.loads.bag import LastCheck, LeakReading, judge_bag, judge_leak, refuse_impossible
+from app.loads.bags.bag import LastCheck, LeakReading, judge_bag, judge_leak, refuse_impossible
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 

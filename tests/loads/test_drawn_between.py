@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.loads.colour_scale import COLOURS, DEGREES, SECONDS, Scale, scale_of
-from app.loads.drawn_between import COLUMNS, ROWS, Spot, between, nearest, patches, reach_mm
+from app.loads.cold.colour_scale import COLOURS, DEGREES, SECONDS, Scale, scale_of
+from app.loads.cold.drawn_between import COLUMNS, ROWS, Spot, between, nearest, patches, reach_mm
 from app.web.page import STATIC
 
 LEFT, RIGHT = Spot("TC1", 0, 0, 148.0), Spot("TC2", 3000, 0, 151.0)

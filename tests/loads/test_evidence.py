@@ -17,8 +17,8 @@ from app.equipment.records import (
     FurnaceQualification,
     MaintenanceEvent,
 )
-from app.judging.evidence import judge_furnace
-from app.judging.zone import Position
+from app.judging.furnace.evidence import judge_furnace
+from app.judging.furnace.zone import Position
 from app.loads.evidence import (
     findings_of_loads,
     findings_of_panels,
@@ -281,7 +281,7 @@ def test_without_a_verified_procedure_nothing_of_the_furnace_is_proven(database:
 def test_old_checks_left_out_change_no_finding(database: Database) -> None:
     """Every check from before the last good one is left out; the findings are the same."""
     from app.documents.pyrometry import procedure_from_json  # noqa: PLC0415
-    from app.judging.evidence import Band, LoadAsked  # noqa: PLC0415
+    from app.judging.furnace.evidence import Band, LoadAsked  # noqa: PLC0415
     from tests.furnace_papers import PROCEDURE_PAPER  # noqa: PLC0415
 
     shop = Shop(database)

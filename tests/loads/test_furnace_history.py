@@ -13,7 +13,7 @@ from sqlalchemy import event
 from app.bench.rules.coupon_file import ReadingFile
 from app.database import Database
 from app.judging.units import Quantity
-from app.loads.history_queries import Grouping, furnace_history
+from app.loads.cold.history_queries import Grouping, furnace_history
 from app.loads.records import Load, LoadCancellation
 from app.loads.service import exclude_sensor, import_record
 from app.tracing.queries.coupon_results import means_of

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from app.database import Database
-from app.loads.look import glimpse
+from app.loads.importing.look import glimpse
 from tests.loads.logger_files import run
 from tests.makers import Shop
 from tests.visits import Visit, words

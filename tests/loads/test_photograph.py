@@ -6,7 +6,7 @@ import pytest
 from PIL import Image
 
 from app.errors import BadFile
-from app.loads.photograph import look_at, small
+from app.loads.bags.photograph import look_at, small
 from tests.loads.pictures import picture
 
 

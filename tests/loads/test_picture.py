@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from app.judging.trace import Trace
+from app.judging.record.trace import Trace
 from app.loads.judged import judge_for_load
 from app.loads.picture import Drawn, Labels, Shelf, drawn, points, still
 

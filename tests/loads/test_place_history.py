@@ -4,12 +4,19 @@ from decimal import Decimal
 
 import pytest
 
-from app.judging.furnace_reports import SensorResult, Survey, SurveyAt
-from app.judging.zone import Zone
-from app.loads.offset_charts import HIGH, charts
-from app.loads.place_history import LoadSeen, Seen, limits_of, place_histories
-from app.loads.survey_pattern import Beside, Placed, beside, stations_of, survey_nearest, turned
-from app.loads.survey_queries import set_over_soaks
+from app.judging.furnace.furnace_reports import SensorResult, Survey, SurveyAt
+from app.judging.furnace.zone import Zone
+from app.loads.cold.offset_charts import HIGH, charts
+from app.loads.cold.place_history import LoadSeen, Seen, limits_of, place_histories
+from app.loads.cold.survey_pattern import (
+    Beside,
+    Placed,
+    beside,
+    stations_of,
+    survey_nearest,
+    turned,
+)
+from app.loads.cold.survey_queries import set_over_soaks
 
 
 def _load(code: str, **seen: tuple[float | None, float | None]) -> LoadSeen:

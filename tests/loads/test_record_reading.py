@@ -12,13 +12,14 @@ from sqlalchemy import func, select
 
 from app.audit.actor import Actor
 from app.database import Database
-from app.documents.logger_mapping import mapping_from_json
+from app.documents.logger.logger_mapping import mapping_from_json
 from app.errors import BadFile, Conflict, NotAllowed, Refusal
 from app.loads import queries
 from app.loads.errors import FileInUse
 from app.loads.evidence import furnace_findings
+from app.loads.importing.record_wanted import Chosen
+from app.loads.importing.sources import Source
 from app.loads.record_queries import came_in, files_of, last_mapping, summary_of
-from app.loads.record_wanted import Chosen
 from app.loads.records import (
     FurnaceRecord,
     Load,
@@ -28,7 +29,6 @@ from app.loads.records import (
     TraceMark,
 )
 from app.loads.service import confirm_layout, exclude_sensor, import_record
-from app.loads.sources import Source
 from app.loads.trace_store import unpack_trace
 from app.requirements.records import RequirementKind
 from tests.loads.logger_files import START, columns, level, run, sources

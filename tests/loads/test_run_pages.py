@@ -8,8 +8,8 @@ from sqlalchemy import select
 
 from app.database import Database
 from app.loads import queries, run_queries
+from app.loads.bags.surface import surface_of
 from app.loads.records import Photograph
-from app.loads.surface import surface_of
 from tests.loads.pictures import picture
 from tests.makers import Shop
 from tests.visits import Visit, words

@@ -13,7 +13,7 @@ from app.database import Database
 from app.equipment.records import FurnaceCheckKind
 from app.errors import Conflict, NotAllowed, Refusal
 from app.loads import lists, queries, run_queries
-from app.loads.bag import LeakReading
+from app.loads.bags.bag import LeakReading
 from app.loads.records import LoadEnd, LoadStart
 from app.loads.service import (
     cancel_load,

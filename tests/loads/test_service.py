@@ -14,8 +14,8 @@ from app.database import Database
 from app.equipment.records import FurnaceCheckKind
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.loads import lists, queries
-from app.loads.bag import LeakReading
-from app.loads.planned import Plan
+from app.loads.bags.bag import LeakReading
+from app.loads.planning.planned import Plan
 from app.loads.records import LeakCheck, Load, SensorRole
 from app.loads.service import Unwrapped, plan_load, record_leak_check, record_unwrapping
 from app.panels import queries as panels

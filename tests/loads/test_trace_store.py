@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.judging.spans import Floats
-from app.judging.trace import Trace
+from app.judging.record.spans import Floats
+from app.judging.record.trace import Trace
 from app.loads.trace_store import pack_file, pack_trace, unpack_file, unpack_trace
 
 

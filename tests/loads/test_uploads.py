@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from app.errors import NotFound, Refusal
-from app.loads.uploads import Upload, Uploads, upload_folder
+from app.loads.importing.uploads import Upload, Uploads, upload_folder
 from app.settings import Settings
 
 NOW_S = time.time()

@@ -3,10 +3,14 @@
 from decimal import Decimal
 
 from app.documents.pyrometry import procedure_from_json
-from app.judging.calibrations import CertificateOnRecord, InstrumentOnRecord, judge_calibrations
-from app.judging.evidence import Band, LoadAsked, judge_furnace
-from app.judging.furnace_checks import CheckOnRecord, FurnaceOnDay, Maintenance, Review
-from app.judging.furnace_reports import (
+from app.judging.furnace.calibrations import (
+    CertificateOnRecord,
+    InstrumentOnRecord,
+    judge_calibrations,
+)
+from app.judging.furnace.evidence import Band, LoadAsked, judge_furnace
+from app.judging.furnace.furnace_checks import CheckOnRecord, FurnaceOnDay, Maintenance, Review
+from app.judging.furnace.furnace_reports import (
     AccuracyReading,
     SensorResult,
     Survey,
@@ -15,9 +19,9 @@ from app.judging.furnace_reports import (
     judge_accuracy_test,
     judge_survey,
 )
-from app.judging.procedure import CheckKind, InstrumentKind, Procedure
+from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
+from app.judging.furnace.zone import Position, Zone, judge_zone
 from app.judging.verdict import Outcome, Verdict
-from app.judging.zone import Position, Zone, judge_zone
 
 from . import evidence_oracle as oracle
 

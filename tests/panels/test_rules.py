@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 from app.errors import Refusal
-from app.judging.acceptance import Surface
+from app.judging.witness.acceptance import Surface
 from app.panels.rules import (
     ORDER,
     Custody,

@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 
 from app.database import Database
-from app.documents.logger_mapping import load_mapping
+from app.documents.logger.logger_mapping import load_mapping
 from app.documents.pyrometry import load_procedure
 from app.requirements.forms.mapping import typed_mapping
 from app.requirements.forms.procedure_again import typed_procedure

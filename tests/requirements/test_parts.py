@@ -4,7 +4,7 @@ import json
 from copy import deepcopy
 from typing import Any
 
-from app.documents.logger_mapping import load_mapping
+from app.documents.logger.logger_mapping import load_mapping
 from app.documents.pyrometry import load_procedure
 from app.requirements.rules import (
     Change,

@@ -18,7 +18,7 @@ from app.bench.records import VoidCause
 from app.database import Database
 from app.equipment import service as equipment
 from app.loads import service as loads
-from app.loads.bag import LeakReading
+from app.loads.bags.bag import LeakReading
 from app.panels import service as panels
 from app.panels.records import Custody
 from app.people import service as people

@@ -10,9 +10,10 @@ from argon2 import PasswordHasher
 
 from app.audit.verify import verify_trail
 from app.database import Database
-from app.loads import live_queries, queries
-from app.loads.live_state import live_state
-from app.loads.live_watch import Watch
+from app.loads import queries
+from app.loads.live import live_queries
+from app.loads.live.live_state import live_state
+from app.loads.live.live_watch import Watch
 from app.settings import Settings
 from seed_demo.live_run import (
     DRIFTING,

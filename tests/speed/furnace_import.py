@@ -11,8 +11,8 @@ from pathlib import Path
 
 from app.database import Database
 from app.loads import service
-from app.loads.record_wanted import plain_layout
-from app.loads.sources import Source
+from app.loads.importing.record_wanted import plain_layout
+from app.loads.importing.sources import Source
 from tests.makers import NOW, Shop
 from tests.speed.logger_file import SENSORS, write_long_record
 from tests.speed.serving import Answer, Caller, Server, form_of, multipart

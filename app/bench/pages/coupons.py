@@ -24,8 +24,8 @@ from app.bench.queries.waiting import AT_HAND
 from app.bench.records import CouponVerdict, VoidCause
 from app.bench.rules.coupon_file import CouponFile
 from app.errors import Refusal
-from app.judging.coupons import all_criteria
 from app.judging.units import UNITS, Quantity
+from app.judging.witness.coupons import all_criteria
 from app.panels.queries import coupon as coupon_of
 from app.panels.queries import custody
 from app.people.queries import acts_about, names

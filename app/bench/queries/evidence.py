@@ -27,8 +27,8 @@ from app.database import paper_text
 from app.documents.table import load_table
 from app.equipment.records import Tester, TesterCertificate
 from app.equipment.rules import DatedPaper
-from app.judging.acceptance import Table
 from app.judging.units import Quantity
+from app.judging.witness.acceptance import Table
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon, LoadPanel
 from app.panels.records import Coupon, MaterialLot, Panel

@@ -14,9 +14,9 @@ from app.bench.rules.coupon_file import CouponFile, counting, first_test, still_
 from app.bench.rules.plausibility import readings_needed
 from app.bench.rules.verdict import failing
 from app.errors import Refusal
-from app.judging.acceptance import RetestOf
-from app.judging.coupons import judge_coupon
 from app.judging.units import Quantity
+from app.judging.witness.acceptance import RetestOf
+from app.judging.witness.coupons import judge_coupon
 from app.loads.records import LoadCoupon
 
 

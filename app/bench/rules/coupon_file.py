@@ -13,10 +13,10 @@ from app.bench.rules.bracketing import Check, bracket, day_of, why_out_of_date
 from app.bench.rules.plausibility import readings_needed
 from app.bench.rules.verdict import Judged, Retest, judge_with_retest
 from app.equipment.rules import DatedPaper, governing
-from app.judging.acceptance import Entry, Surface, Table
-from app.judging.coupon import Coupon, Reading
-from app.judging.coupons import find_entry, judge_coupon
 from app.judging.units import Quantity, conversion_factor
+from app.judging.witness.acceptance import Entry, Surface, Table
+from app.judging.witness.coupon import Coupon, Reading
+from app.judging.witness.coupons import find_entry, judge_coupon
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from app.judging.acceptance import Criterion, Entry
-from app.judging.coupons import all_criteria
 from app.judging.rounding import shown
 from app.judging.units import PERCENT_IACS, UNITS, Quantity, conversion_factor
+from app.judging.witness.acceptance import Criterion, Entry
+from app.judging.witness.coupons import all_criteria
 
 _HARD = (Fraction(1, 2), Fraction(2))
 """A reading below half the lowest limit or above double the highest cannot be (our choice)."""

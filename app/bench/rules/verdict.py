@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from app.judging.acceptance import Entry, RetestOf, RetestRule, Table
-from app.judging.coupon import Coupon, Reading
-from app.judging.coupons import CouponVerdict, judge_coupon, judge_retest
 from app.judging.units import Quantity
 from app.judging.verdict import Finding, Outcome, Verdict, worst
+from app.judging.witness.acceptance import Entry, RetestOf, RetestRule, Table
+from app.judging.witness.coupon import Coupon, Reading
+from app.judging.witness.coupons import CouponVerdict, judge_coupon, judge_retest
 
 RULES_VERSION = "1"
 """Of the rules by which coupons are judged; a change of any rule of judging raises it."""

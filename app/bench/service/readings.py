@@ -29,9 +29,9 @@ from app.bench.service.sessions import MOST_READINGS, refuse_fields, refuse_out_
 from app.bench.service.verdicts import judge_again
 from app.database import Database
 from app.errors import Conflict, NotAllowed, Refusal
-from app.judging.eddy_current import temperatures_too_far_apart
 from app.judging.units import Quantity
 from app.judging.verdict import Verdict
+from app.judging.witness.eddy_current import temperatures_too_far_apart
 from app.panels.records import Custody, CustodyStep
 from app.people.rights import Act, require
 

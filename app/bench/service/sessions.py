@@ -28,8 +28,8 @@ from app.equipment.queries import block as reference_block
 from app.equipment.queries import tester as tester_of
 from app.equipment.records import ReferenceBlock
 from app.errors import Conflict, NotAllowed, Refusal
-from app.judging.reference_block import judge_block_check
 from app.judging.verdict import Finding
+from app.judging.witness.reference_block import judge_block_check
 from app.people.rights import Act, Role, require
 
 CHECK_READINGS = {"hardness": 2, "conductivity": 1}

@@ -14,7 +14,7 @@ from app.equipment.records import FurnaceCheckKind
 from app.equipment.rules import COLUMNS, figures_from_lines, worst_due
 from app.equipment.service import Report
 from app.errors import Refusal
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.web.entries import kept

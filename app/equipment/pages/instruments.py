@@ -16,7 +16,7 @@ from app.equipment.pages.shared import common, sent_file, term
 from app.equipment.queries import SubjectKind
 from app.equipment.rules import due_by
 from app.errors import Refusal
-from app.judging.procedure import InstrumentKind
+from app.judging.furnace.procedure import InstrumentKind
 from app.people.queries import acts_about, names
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn

@@ -12,7 +12,7 @@ from app.equipment.pages.shared import download_headers
 from app.equipment.queries import ReportOnFile, Subject, SubjectKind
 from app.equipment.rules import judge_figures, tolerance_notes
 from app.errors import Refusal
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Finding
 from app.people.queries import acts_about, names
 from app.people.records import Meaning

@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.equipment.queries.furnaces import FurnaceFile, Qualification, furnace_file, procedure_of
 from app.equipment.records import FurnaceCheck, FurnaceCheckKind
-from app.judging.furnace_checks import is_accepted
-from app.judging.procedure import CheckKind, Procedure
+from app.judging.furnace.furnace_checks import is_accepted
+from app.judging.furnace.procedure import CheckKind, Procedure
 from app.requirements import queries as requirements
 from app.requirements.queries import Revision
 from app.requirements.records import Requirement

@@ -16,7 +16,7 @@ from app.equipment.records import (
     VacuumGauge,
 )
 from app.errors import NotFound
-from app.judging.calibrations import CertificateOnRecord
+from app.judging.furnace.calibrations import CertificateOnRecord
 from app.people.records import Person
 
 _enters, _reviews = aliased(Person), aliased(Person)

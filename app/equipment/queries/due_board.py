@@ -27,7 +27,7 @@ from app.equipment.rules import (
     furnace_dues,
     urgency,
 )
-from app.judging.procedure import CheckKind, InstrumentKind, Procedure
+from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from app.equipment.records import (
     ReportReview,
 )
 from app.equipment.rules.results import survey_of
-from app.judging.furnace_checks import (
+from app.judging.furnace.furnace_checks import (
     CheckOnRecord,
     FurnaceOnDay,
     Maintenance,
@@ -28,10 +28,10 @@ from app.judging.furnace_checks import (
     counting,
     is_accepted,
 )
-from app.judging.furnace_reports import SurveyedRange, surveyed_range
-from app.judging.procedure import CheckKind, Procedure
+from app.judging.furnace.furnace_reports import SurveyedRange, surveyed_range
+from app.judging.furnace.procedure import CheckKind, Procedure
+from app.judging.furnace.zone import Zone
 from app.judging.verdict import Verdict
-from app.judging.zone import Zone
 from app.people.records import Person
 from app.requirements import queries as requirements
 from app.requirements.queries import Revision

@@ -12,8 +12,8 @@ from typing import Any, NoReturn
 
 from app.equipment.rules.results import DEGREES, MILLIVOLTS
 from app.errors import Refusal
-from app.judging.procedure import CheckKind
-from app.judging.thermocouples import LETTERS
+from app.judging.furnace.procedure import CheckKind
+from app.judging.furnace.thermocouples import LETTERS
 
 MOST_LINES = 400
 """More lines than any report has; a longer paste is a slip."""

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from app.judging.furnace_reports import (
+from app.judging.furnace.furnace_reports import (
     AccuracyReading,
     Millivolts,
     RecorderPoint,
@@ -19,9 +19,9 @@ from app.judging.furnace_reports import (
     judge_recorder_calibration,
     judge_survey,
 )
-from app.judging.procedure import CheckKind, Procedure
+from app.judging.furnace.procedure import CheckKind, Procedure
+from app.judging.furnace.zone import Zone
 from app.judging.verdict import Finding
-from app.judging.zone import Zone
 
 MILLIVOLTS = "mV"
 DEGREES = "degC"

@@ -8,9 +8,15 @@ from dataclasses import replace
 from datetime import date
 
 from app.equipment.rules.dates import SOON_DAYS, Due, DueState, due_by
-from app.judging.calibrations import CertificateOnRecord
-from app.judging.furnace_checks import FurnaceOnDay, Reviewed, counting, is_rejected, standing
-from app.judging.procedure import CheckKind, InstrumentKind, Procedure
+from app.judging.furnace.calibrations import CertificateOnRecord
+from app.judging.furnace.furnace_checks import (
+    FurnaceOnDay,
+    Reviewed,
+    counting,
+    is_rejected,
+    standing,
+)
+from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
 from app.judging.verdict import Outcome, Verdict
 
 

@@ -1,13 +1,13 @@
 """A sensor's corrections beside the published tolerance of its type: notes, no verdict. Pure.
 
-Source: IEC 60584-1:2013, tolerance class 2, as kept in `app.judging.thermocouples`.
+Source: IEC 60584-1:2013, tolerance class 2, as kept in `app.judging.furnace.thermocouples`.
 """
 
 from collections.abc import Sequence
 from decimal import Decimal
 
+from app.judging.furnace.thermocouples import tolerance_c
 from app.judging.rounding import shown
-from app.judging.thermocouples import tolerance_c
 from app.judging.verdict import Finding, Outcome
 
 _CLASS = 2

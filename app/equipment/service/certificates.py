@@ -14,7 +14,7 @@ from app.equipment.records import GaugeCertificate, SensorCertificate, TesterCer
 from app.equipment.rules import corrections_from_lines
 from app.equipment.rules.reports import SentFile
 from app.equipment.service.terms import Term, check_done, keep_file, last_day, refuse, until_words
-from app.judging.procedure import InstrumentKind
+from app.judging.furnace.procedure import InstrumentKind
 from app.people.rights import Act, require
 
 

@@ -7,7 +7,6 @@ from itertools import chain
 
 import numpy as np
 
-from app.judging.cycle import Cycle
 from app.judging.doubt.clock import clock_findings
 from app.judging.doubt.context import DoubtContext, SeenBefore, Usual
 from app.judging.doubt.frozen import frozen_findings
@@ -16,7 +15,8 @@ from app.judging.doubt.logged import logged, noise_c
 from app.judging.doubt.marks import marks_of, shared
 from app.judging.doubt.same import same_findings
 from app.judging.doubt.swapped import response_lags, swapped_findings
-from app.judging.trace import Trace
+from app.judging.record.cycle import Cycle
+from app.judging.record.trace import Trace
 from app.judging.verdict import Finding
 
 __all__ = [

@@ -10,7 +10,7 @@ import numpy as np
 
 from app.judging.doubt.context import SOURCE
 from app.judging.doubt.logged import Logged
-from app.judging.spans import Counts, Floats
+from app.judging.record.spans import Counts, Floats
 from app.judging.verdict import Finding, Outcome
 from app.judging.wording import MINUTE_S, degrees, figure, seconds
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from app.judging.doubt.context import SOURCE
 from app.judging.doubt.logged import BEND_VARIANCE, Logged, bends
-from app.judging.spans import Counts, Flags, Floats
+from app.judging.record.spans import Counts, Flags, Floats
 from app.judging.verdict import Finding, Outcome
 from app.judging.wording import degrees, figure, seconds
 

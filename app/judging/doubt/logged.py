@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.judging.cycle import Cycle
-from app.judging.spans import Counts, Floats
-from app.judging.trace import Trace, celsius
+from app.judging.record.cycle import Cycle
+from app.judging.record.spans import Counts, Floats
+from app.judging.record.trace import Trace, celsius
 
 BLOCKS = 8
 """Runs of neighbouring rows a sample is made of, spread evenly over the record."""

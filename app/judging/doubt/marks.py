@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from app.judging.spans import Counts, Floats
+from app.judging.record.spans import Counts, Floats
 
 MOST_MARKS = 8
 """Marks of a channel, at most."""

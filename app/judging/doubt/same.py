@@ -12,7 +12,7 @@ import numpy as np
 
 from app.judging.doubt.context import SOURCE
 from app.judging.doubt.logged import BLOCKS, Logged, bends
-from app.judging.spans import Flags, Floats
+from app.judging.record.spans import Flags, Floats
 from app.judging.verdict import Finding, Outcome
 from app.judging.wording import degrees, listed
 

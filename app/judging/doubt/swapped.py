@@ -8,10 +8,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from app.judging.cycle import Cycle
 from app.judging.doubt.context import LEAST_LOADS, SOURCE, Usual
-from app.judging.spans import Floats
-from app.judging.trace import Trace, celsius
+from app.judging.record.cycle import Cycle
+from app.judging.record.spans import Floats
+from app.judging.record.trace import Trace, celsius
 from app.judging.verdict import Finding, Outcome
 from app.judging.wording import figure, listed
 

@@ -5,10 +5,11 @@ from fastapi import APIRouter, Response
 from app.database import Database
 from app.errors import Refusal
 from app.judging.units import VACUUM_UNITS
-from app.loads import plan_choices, queries, service
-from app.loads.bag import KPA
-from app.loads.bag_forms import LeakForm
+from app.loads import queries, service
+from app.loads.bags.bag import KPA
+from app.loads.bags.bag_forms import LeakForm
 from app.loads.forms import or_now
+from app.loads.planning import plan_choices
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements

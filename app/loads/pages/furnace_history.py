@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Response
 
 from app.equipment import queries as equipment
-from app.loads.history_queries import (
+from app.loads.cold.history_queries import (
     SPANS,
     SQUARE_MM,
     Grouping,
@@ -11,8 +11,8 @@ from app.loads.history_queries import (
     grouping_named,
     span_named,
 )
-from app.loads.offset_charts import charts
-from app.loads.survey_queries import beside_survey, last_survey
+from app.loads.cold.offset_charts import charts
+from app.loads.cold.survey_queries import beside_survey, last_survey
 from app.people.signed_in import SignedIn
 from app.web.page import Page, Records
 

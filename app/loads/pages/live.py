@@ -7,11 +7,12 @@ from fastapi.responses import JSONResponse
 
 from app.database import Database
 from app.errors import NotFound, Refusal
-from app.loads import live_queries, picture, queries, service
-from app.loads.live_forms import ClosingForm
-from app.loads.live_points import drawable_of, new_points, still_of, whole_points
-from app.loads.live_state import live_state
-from app.loads.live_watch import Watch
+from app.loads import picture, queries, service
+from app.loads.live import live_queries
+from app.loads.live.live_forms import ClosingForm
+from app.loads.live.live_points import drawable_of, new_points, still_of, whole_points
+from app.loads.live.live_state import live_state
+from app.loads.live.live_watch import Watch
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
 from app.web.entries import kept

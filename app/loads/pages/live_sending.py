@@ -10,11 +10,12 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import JSONResponse
 
 from app.errors import NotAllowed, Refusal
-from app.loads import live_queries, queries, service
+from app.loads import queries, service
 from app.loads.errors import RowsOutOfStep, TooManyAtOnce, UnknownLogger
-from app.loads.live_pace import Pace
-from app.loads.live_queries import Logger
-from app.loads.live_rows import MOST_BYTES, batch_of, opening_of, whole_number_of
+from app.loads.live import live_queries
+from app.loads.live.live_pace import Pace
+from app.loads.live.live_queries import Logger
+from app.loads.live.live_rows import MOST_BYTES, batch_of, opening_of, whole_number_of
 from app.web.page import Page, Records, now
 
 _pace = Pace(most=60, per_s=10.0)

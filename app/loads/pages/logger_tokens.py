@@ -5,9 +5,10 @@ from fastapi import APIRouter, Response
 from app.audit.actor import Actor
 from app.database import Database
 from app.errors import Refusal
-from app.loads import live_queries, service
-from app.loads.live_forms import RevocationForm, TokenForm
-from app.loads.live_rows import CLOCK_AHEAD, MOST_BYTES, MOST_CHANNELS, MOST_ROWS_A_BATCH
+from app.loads import service
+from app.loads.live import live_queries
+from app.loads.live.live_forms import RevocationForm, TokenForm
+from app.loads.live.live_rows import CLOCK_AHEAD, MOST_BYTES, MOST_CHANNELS, MOST_ROWS_A_BATCH
 from app.loads.service.live import ANCHORED_EVERY, MOST_ROWS
 from app.people import queries as people
 from app.people.rights import MAY, Act, may, require

@@ -6,8 +6,9 @@ from fastapi import APIRouter, Response
 
 from app.database import Database
 from app.errors import NotFound, Refusal
-from app.loads import photograph, queries, run_queries, service, surface
-from app.loads.bag_forms import PhotographForm
+from app.loads import queries, run_queries, service
+from app.loads.bags import photograph, surface
+from app.loads.bags.bag_forms import PhotographForm
 from app.loads.picture import Shelf
 from app.loads.service import Picture
 from app.people.rights import Act, may, require

@@ -9,11 +9,12 @@ from fastapi import APIRouter, Query, Response
 from app.audit.actor import Actor
 from app.database import Database
 from app.errors import Refusal
-from app.loads import plan_check, plan_choices, plan_views, queries, service
-from app.loads.bag_forms import OtherLotForm
-from app.loads.checked_plan import CheckedPlan
-from app.loads.plan_forms import emptied, panel_at, plan_of, rows_of
-from app.loads.planned import plan_of_load
+from app.loads import queries, service
+from app.loads.bags.bag_forms import OtherLotForm
+from app.loads.planning import plan_check, plan_choices, plan_views
+from app.loads.planning.checked_plan import CheckedPlan
+from app.loads.planning.plan_forms import emptied, panel_at, plan_of, rows_of
+from app.loads.planning.planned import plan_of_load
 from app.loads.rules import blocking, supplier
 from app.loads.run_queries import cancellation
 from app.loads.sheet import sheet

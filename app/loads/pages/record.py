@@ -8,19 +8,19 @@ from starlette.concurrency import run_in_threadpool
 
 from app.audit.actor import Actor
 from app.database import Database, paper_text
-from app.documents.logger_proposal import Proposal
+from app.documents.logger.logger_proposal import Proposal
 from app.errors import NotFound, Refusal
 from app.loads import queries, service
 from app.loads.errors import FileInUse
-from app.loads.look import AsRead, Look, as_read, glimpse, look, proposed
+from app.loads.importing.look import AsRead, Look, as_read, glimpse, look, proposed
+from app.loads.importing.read_ahead import forget, reading_of
+from app.loads.importing.record_forms import BY_HAND, KeepForm, layout_chosen
+from app.loads.importing.record_wanted import Chosen, Wanted, refuse_known_files, wanted_of
+from app.loads.importing.sources import Brought, Source
+from app.loads.importing.stated import Guess, guess_of, may_be_stated
+from app.loads.importing.uploads import ArrivingFile, Upload, Uploads, upload_folder
 from app.loads.picture import Shelf
-from app.loads.read_ahead import forget, reading_of
-from app.loads.record_forms import BY_HAND, KeepForm, layout_chosen
 from app.loads.record_queries import last_mapping
-from app.loads.record_wanted import Chosen, Wanted, refuse_known_files, wanted_of
-from app.loads.sources import Brought, Source
-from app.loads.stated import Guess, guess_of, may_be_stated
-from app.loads.uploads import ArrivingFile, Upload, Uploads, upload_folder
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements

@@ -8,13 +8,13 @@ from fastapi.responses import JSONResponse
 
 from app.audit.actor import Actor
 from app.database import Database
-from app.documents.logger_files import LoggerFile
-from app.documents.logger_mapping import mapping_from_json
+from app.documents.logger.logger_files import LoggerFile
+from app.documents.logger.logger_mapping import mapping_from_json
 from app.errors import NotFound, Refusal
 from app.loads import picture, queries, service
-from app.loads.layout import layout_findings, stated
-from app.loads.look import as_read, first_lines
-from app.loads.record_forms import ConfirmationForm
+from app.loads.importing.layout import layout_findings, stated
+from app.loads.importing.look import as_read, first_lines
+from app.loads.importing.record_forms import ConfirmationForm
 from app.loads.record_queries import confirmation_of, file_of_load, files_of
 from app.loads.records import FurnaceRecord, RecordVerdict
 from app.loads.trace_store import unpack_file, unpack_trace

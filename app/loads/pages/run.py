@@ -7,7 +7,7 @@ from fastapi import APIRouter, Response
 from app.database import Database
 from app.errors import Refusal
 from app.loads import queries, run_queries, service
-from app.loads.bag_forms import CancelForm, EndForm, StartForm
+from app.loads.bags.bag_forms import CancelForm, EndForm, StartForm
 from app.loads.forms import or_now
 from app.loads.rules import blocking, findings_of, supplier
 from app.people.rights import Act, may, require

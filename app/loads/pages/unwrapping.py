@@ -4,9 +4,10 @@ from fastapi import APIRouter, Response
 
 from app.database import Database
 from app.errors import Refusal
-from app.loads import plan_views, queries, service
-from app.loads.bag_forms import KINDS, OTHER_KIND, UnwrappingForm, find_rows
+from app.loads import queries, service
+from app.loads.bags.bag_forms import KINDS, OTHER_KIND, UnwrappingForm, find_rows
 from app.loads.forms import or_now
+from app.loads.planning import plan_views
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
 from app.web.entries import kept

@@ -14,7 +14,7 @@ from app.equipment.records import VacuumGauge
 from app.errors import Refusal
 from app.judging.verdict import Finding
 from app.loads import queries
-from app.loads.bag import LeakReading, judge_leak, outcome_of, refuse_impossible
+from app.loads.bags.bag import LeakReading, judge_leak, outcome_of, refuse_impossible
 from app.loads.evidence import gauge_span_findings
 from app.loads.records import LeakCheck
 from app.loads.service.refusals import panel_in, refuse_cancelled, refuse_future

@@ -11,8 +11,8 @@ from app.audit.writer import append
 from app.database import Base, Database, paper_sha256
 from app.errors import Conflict, Refusal
 from app.loads import queries
+from app.loads.importing.record_wanted import Wanted, cycle_of_load, wanted_of
 from app.loads.judged import JudgedRecord, judge_for_load
-from app.loads.record_wanted import Wanted, cycle_of_load, wanted_of
 from app.loads.records import SensorExclusion, SensorRole
 from app.loads.service.record import MOVED, add_verdict, record_key
 from app.loads.trace_store import unpack_trace

@@ -12,11 +12,13 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database
 from app.errors import Conflict, NotAllowed, Refusal
-from app.loads import live_queries, queries, run_queries
+from app.loads import queries, run_queries
 from app.loads.errors import RowsOutOfStep
-from app.loads.live_queries import Logger, Tail
-from app.loads.live_records import LiveAnchor, LiveRecord, LiveRows
-from app.loads.live_rows import (
+from app.loads.importing.record_wanted import wanted_of
+from app.loads.live import live_queries
+from app.loads.live.live_queries import Logger, Tail
+from app.loads.live.live_records import LiveAnchor, LiveRecord, LiveRows
+from app.loads.live.live_rows import (
     CLOCK_AHEAD,
     Batch,
     Opening,
@@ -24,7 +26,6 @@ from app.loads.live_rows import (
     lines_of,
     moment_of,
 )
-from app.loads.record_wanted import wanted_of
 from app.loads.records import Load
 
 ANCHORED_EVERY = timedelta(hours=1)

@@ -15,15 +15,16 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Base, Database
 from app.errors import Conflict, NotAllowed, Refusal
-from app.loads import live_queries, queries
+from app.loads import queries
 from app.loads.errors import RowsOutOfStep
-from app.loads.live_queries import Logger, Whole
-from app.loads.live_records import LiveClosing, LiveRecord
-from app.loads.live_rows import TIME_COLUMN, Opening
-from app.loads.record_wanted import plain_layout, wanted_of
+from app.loads.importing.record_wanted import plain_layout, wanted_of
+from app.loads.importing.sources import Source
+from app.loads.live import live_queries
+from app.loads.live.live_queries import Logger, Whole
+from app.loads.live.live_records import LiveClosing, LiveRecord
+from app.loads.live.live_rows import TIME_COLUMN, Opening
 from app.loads.service.live import anchor_of, open_for
 from app.loads.service.record import import_record
-from app.loads.sources import Source
 from app.people.rights import Act, require
 
 

@@ -9,9 +9,9 @@ from app.audit.writer import append
 from app.database import Base, Database
 from app.errors import Refusal
 from app.judging.verdict import Finding
-from app.loads.checked_plan import CheckedPlan
-from app.loads.plan_check import check_plan
-from app.loads.planned import Plan, PlannedCoupon, PlannedSensor
+from app.loads.planning.checked_plan import CheckedPlan
+from app.loads.planning.plan_check import check_plan
+from app.loads.planning.planned import Plan, PlannedCoupon, PlannedSensor
 from app.loads.records import Load, LoadCoupon, LoadPanel, LoadSensor
 from app.loads.rules import blocking, supplier
 from app.panels.records import Custody, CustodyStep

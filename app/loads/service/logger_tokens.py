@@ -11,8 +11,8 @@ from app.audit.writer import append
 from app.database import Database
 from app.equipment.records import Furnace
 from app.errors import Conflict, NotFound, Refusal
-from app.loads import live_queries
-from app.loads.live_records import LoggerToken, TokenRevocation
+from app.loads.live import live_queries
+from app.loads.live.live_records import LoggerToken, TokenRevocation
 from app.people import queries as people
 from app.people.rights import Act, may, require
 

@@ -14,7 +14,7 @@ from app.audit.writer import append
 from app.database import Database
 from app.errors import Conflict, Refusal
 from app.loads import queries
-from app.loads.photograph import look_at
+from app.loads.bags.photograph import look_at
 from app.loads.records import Load, Photograph, SurfaceFinding, Unwrapping
 from app.loads.service.refusals import panel_in, refuse_cancelled
 from app.people.rights import Act, require

@@ -14,14 +14,13 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Base, Database
-from app.documents.logger_csv import LoggerReading
-from app.documents.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_csv import LoggerReading
+from app.documents.logger.logger_files import LoggerFile, read_logger
 from app.errors import Conflict, Refusal
-from app.judging.trace import Trace
+from app.judging.record.trace import Trace
 from app.loads import queries
-from app.loads.doubting import Noticed, notice
-from app.loads.judged import JudgedRecord, cycle_as_judged, judge_for_load
-from app.loads.record_wanted import (
+from app.loads.importing.doubting import Noticed, notice
+from app.loads.importing.record_wanted import (
     Chosen,
     Wanted,
     cycle_of_load,
@@ -30,6 +29,8 @@ from app.loads.record_wanted import (
     refuse_known_files,
     wanted_of,
 )
+from app.loads.importing.sources import Brought, Source, bring
+from app.loads.judged import JudgedRecord, cycle_as_judged, judge_for_load
 from app.loads.records import (
     FurnaceRecord,
     RecordDoubts,
@@ -42,7 +43,6 @@ from app.loads.records import (
 )
 from app.loads.rules import RULES_VERSION
 from app.loads.service.refusals import refuse_cancelled
-from app.loads.sources import Brought, Source, bring
 from app.loads.trace_store import pack_trace
 from app.people.rights import Act, require
 

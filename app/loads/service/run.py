@@ -13,10 +13,10 @@ from app.database import Database
 from app.errors import Conflict, Refusal
 from app.judging.verdict import Finding
 from app.loads import queries, run_queries
-from app.loads.bag import LastCheck, judge_bag
-from app.loads.live_records import LiveRecord
-from app.loads.plan_check import check_plan
-from app.loads.planned import plan_of_load
+from app.loads.bags.bag import LastCheck, judge_bag
+from app.loads.live.live_records import LiveRecord
+from app.loads.planning.plan_check import check_plan
+from app.loads.planning.planned import plan_of_load
 from app.loads.records import Load, LoadCancellation, LoadEnd, LoadStart
 from app.loads.rules import blocking, findings_paper, supplier
 from app.loads.service.refusals import refuse_cancelled, refuse_future

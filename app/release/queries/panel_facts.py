@@ -17,10 +17,10 @@ from sqlalchemy.orm import Session
 
 from app.documents.table import table_from_json
 from app.errors import NotFound, Refusal
-from app.judging.acceptance import Surface, Table
-from app.judging.coupon import Coupon
-from app.judging.coupons import find_entry
 from app.judging.verdict import Finding, Outcome, Verdict
+from app.judging.witness.acceptance import Surface, Table
+from app.judging.witness.coupon import Coupon
+from app.judging.witness.coupons import find_entry
 from app.loads.evidence import findings_of_panels
 from app.loads.rules import accepted_words
 from app.release.queries import statements

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from app.documents.logger_mapping import (
+from app.documents.logger.logger_mapping import (
     EVERYTHING_ELSE,
     DateMark,
     DateOrder,

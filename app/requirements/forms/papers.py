@@ -7,8 +7,8 @@ from pydantic import Field
 
 from app.documents.paper import LARGEST_PAPER_BYTES
 from app.errors import Refusal
-from app.judging.acceptance import Obtained
 from app.judging.units import UNITS, Quantity
+from app.judging.witness.acceptance import Obtained
 from app.requirements.rules import ShopRules
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, Typed, TypedFigure, TypedMoment

@@ -7,9 +7,9 @@ from typing import Any, Literal
 from pydantic import Field
 
 from app.errors import Refusal
-from app.judging.acceptance import Obtained
-from app.judging.intervals import MonthEnd, Span
-from app.judging.procedure import CheckKind
+from app.judging.furnace.intervals import MonthEnd, Span
+from app.judging.furnace.procedure import CheckKind
+from app.judging.witness.acceptance import Obtained
 from app.requirements.forms.paths import FormRows, on_the_form
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, Typed, TypedFigure, parse

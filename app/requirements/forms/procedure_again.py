@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from app.judging.procedure import CheckKind
+from app.judging.furnace.procedure import CheckKind
 
 _TICKS = {
     CheckKind.UNIFORMITY_SURVEY.value: "work_survey",

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.database import Database
-from app.documents.logger_mapping import (
+from app.documents.logger.logger_mapping import (
     EVERYTHING_ELSE,
     ZONE_IN_FILE,
     DateOrder,

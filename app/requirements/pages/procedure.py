@@ -9,8 +9,8 @@ from app.audit.actor import Actor
 from app.database import Database
 from app.documents.pyrometry import load_procedure
 from app.errors import Refusal
-from app.judging.intervals import MonthEnd, Span
-from app.judging.procedure import CheckKind, InstrumentKind
+from app.judging.furnace.intervals import MonthEnd, Span
+from app.judging.furnace.procedure import CheckKind, InstrumentKind
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries, service

@@ -7,14 +7,14 @@ from datetime import datetime, timedelta, tzinfo
 from itertools import islice
 from math import isnan
 
-from app.documents.logger_clock import Cell, Serial
-from app.documents.logger_files import LoggerFile, read_logger
-from app.documents.logger_mapping import LoggerMapping
-from app.documents.logger_package import open_package
-from app.documents.logger_sheet import SheetWalk
-from app.documents.logger_xlsx import sheet_rows
+from app.documents.logger.logger_clock import Cell, Serial
+from app.documents.logger.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_mapping import LoggerMapping
+from app.documents.logger.logger_package import open_package
+from app.documents.logger.logger_sheet import SheetWalk
+from app.documents.logger.logger_xlsx import sheet_rows
 from app.errors import BadFile, Refusal
-from app.judging.trace import Trace
+from app.judging.record.trace import Trace
 from app.web.forms import Typed
 
 ROWS_SHOWN = 12

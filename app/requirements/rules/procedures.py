@@ -2,10 +2,10 @@
 
 from collections.abc import Iterable
 
-from app.judging.acceptance import Obtained
-from app.judging.intervals import MonthEnd
-from app.judging.procedure import CheckKind, LargestError, Procedure, SensorLife, Sourced
+from app.judging.furnace.intervals import MonthEnd
+from app.judging.furnace.procedure import CheckKind, LargestError, Procedure, SensorLife, Sourced
 from app.judging.rounding import shown
+from app.judging.witness.acceptance import Obtained
 from app.requirements.rules.parts import Part
 
 _ORIGIN = ("Source", "How it came here")

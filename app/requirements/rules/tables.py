@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.judging.acceptance import (
+from app.judging.rounding import RoundingMethod, shown
+from app.judging.witness.acceptance import (
     Criterion,
     DecisionRule,
     Entry,
@@ -14,7 +15,6 @@ from app.judging.acceptance import (
     Zone,
     ZoneOutcome,
 )
-from app.judging.rounding import RoundingMethod, shown
 from app.requirements.rules.parts import Part
 
 

@@ -14,7 +14,7 @@ from app.audit.records import Identity
 from app.audit.writer import append
 from app.database import Base, Database, paper_sha256
 from app.documents.cycle import cycle_paper_from
-from app.documents.logger_mapping import load_mapping, mapping_to_json
+from app.documents.logger.logger_mapping import load_mapping, mapping_to_json
 from app.documents.paper import Paper, load_paper
 from app.documents.pyrometry import load_procedure, procedure_to_json
 from app.documents.table import load_table, table_to_json

@@ -10,8 +10,8 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.judging.verdict import Outcome, Verdict
+from app.loads.bags.surface import surface_in_loads
 from app.loads.record_queries import came_in
-from app.loads.surface import surface_in_loads
 from app.people.queries import act_words
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn

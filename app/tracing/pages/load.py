@@ -7,9 +7,9 @@ from typing import Any
 from fastapi import APIRouter, Response
 
 from app.loads import sheet
-from app.loads.colour_sheet import ColourSheet, colour_sheet
-from app.loads.colouring import colour_named
-from app.loads.live_state import live_state
+from app.loads.cold.colour_sheet import ColourSheet, colour_sheet
+from app.loads.cold.colouring import colour_named
+from app.loads.live.live_state import live_state
 from app.loads.pages.live import Watching
 from app.loads.queries import Seats
 from app.loads.record_queries import came_in

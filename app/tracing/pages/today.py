@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Response
 
-from app.loads.live_state import growing_states
+from app.loads.live.live_state import growing_states
 from app.loads.pages.live import Watching
 from app.people.signed_in import SignedIn
 from app.tracing.queries.today import desks

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Response
 from app.audit.tags import Tag
 from app.audit.verify import verify_trail
 from app.errors import Refusal
-from app.loads.live_queries import broken_chains
+from app.loads.live.live_queries import broken_chains
 from app.people.queries import act_words
 from app.people.signed_in import SignedIn
 from app.release.queries.decisions import misstated

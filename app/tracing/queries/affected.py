@@ -9,9 +9,9 @@ from sqlalchemy.orm import Session
 from app.equipment import queries as equipment
 from app.equipment.queries import ReportOnFile, Subject, SubjectKind
 from app.equipment.records import FurnaceCheck
-from app.judging.furnace_checks import CheckOnRecord, is_accepted
-from app.judging.intervals import day_in_zone
-from app.judging.procedure import CheckKind
+from app.judging.furnace.furnace_checks import CheckOnRecord, is_accepted
+from app.judging.furnace.intervals import day_in_zone
+from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Verdict
 from app.loads.queries import goes_ahead
 from app.loads.records import Load

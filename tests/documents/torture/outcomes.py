@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from app.documents.logger_csv import LoggerReading
-from app.documents.logger_files import LoggerFile, read_logger
-from app.documents.logger_mapping import LoggerMapping, mapping_from_json
+from app.documents.logger.logger_csv import LoggerReading
+from app.documents.logger.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
 from app.errors import BadFile
 
 

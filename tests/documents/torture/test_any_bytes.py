@@ -6,12 +6,12 @@ import numpy as np
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from app.documents.logger_cells import read_cells
-from app.documents.logger_delimited import body_of, read_delimited
-from app.documents.logger_files import LoggerFile
-from app.documents.logger_lines import rows_of_lines
-from app.documents.logger_mapping import LoggerMapping, mapping_from_json
-from app.documents.logger_proposal import propose
+from app.documents.logger.logger_cells import read_cells
+from app.documents.logger.logger_delimited import body_of, read_delimited
+from app.documents.logger.logger_files import LoggerFile
+from app.documents.logger.logger_lines import rows_of_lines
+from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
+from app.documents.logger.logger_proposal import propose
 from app.errors import BadFile
 from tests.documents.torture.forms import form_of
 from tests.documents.torture.outcomes import outcome

@@ -9,8 +9,8 @@ from io import BytesIO
 import numpy as np
 import pytest
 
-from app.documents.logger_files import LoggerFile, read_logger
-from app.documents.logger_mapping import mapping_from_json
+from app.documents.logger.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_mapping import mapping_from_json
 from app.errors import BadFile
 from tests.documents.torture.forms import Form, form_of
 from tests.documents.torture.outcomes import outcome

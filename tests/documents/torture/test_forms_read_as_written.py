@@ -6,8 +6,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from app.documents.logger_files import read_logger
-from app.documents.logger_mapping import mapping_from_json
+from app.documents.logger.logger_files import read_logger
+from app.documents.logger.logger_mapping import mapping_from_json
 from tests.documents.torture.forms import form_of
 from tests.documents.torture.written import (
     expected_channels,

@@ -9,9 +9,9 @@ from datetime import datetime
 import pytest
 import xlsxwriter
 
-from app.documents import logger_package
-from app.documents.logger_files import LoggerFile, read_logger
-from app.documents.logger_mapping import mapping_from_json
+from app.documents.logger import logger_package
+from app.documents.logger.logger_files import LoggerFile, read_logger
+from app.documents.logger.logger_mapping import mapping_from_json
 from app.errors import BadFile
 
 MAPPING = {

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import xlsxwriter
 
-from app.documents.logger_files import LoggerFile
+from app.documents.logger.logger_files import LoggerFile
 from tests.documents.torture.forms import Form
 from tests.documents.torture.truth import NANOSECONDS, Truth, make_truth
 

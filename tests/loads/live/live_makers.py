@@ -6,9 +6,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from app.database import Database
-from app.loads import live_queries, service
-from app.loads.live_queries import Logger
-from app.loads.live_rows import Batch, Opening, batch_of
+from app.loads import service
+from app.loads.live import live_queries
+from app.loads.live.live_queries import Logger
+from app.loads.live.live_rows import Batch, Opening, batch_of
 from tests.loads.logger_files import COOL_S, RAMP_S, SOAK_S, START, STEP_S, level
 from tests.makers import NOW, Shop
 

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 
 from app.database import Database
 from app.loads import service
-from app.loads.live_rows import MOST_BYTES
+from app.loads.live.live_rows import MOST_BYTES
 from app.loads.pages import live_sending
 from tests.browser.test_every_page import routes_of
 from tests.loads.live.live_makers import CHANNELS, Sending, lines_as_kept, rows_of

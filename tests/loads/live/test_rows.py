@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.errors import Refusal
-from app.loads.live_rows import (
+from app.loads.live.live_rows import (
     MOST_ROWS_A_BATCH,
     batch_of,
     chain_next,

@@ -13,12 +13,13 @@ from app.audit.records import TrailEntry
 from app.cli.verify import verify_command
 from app.database import Database
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from app.loads import live_queries, queries, service
+from app.loads import queries, service
 from app.loads.errors import RowsOutOfStep
-from app.loads.live_records import LiveAnchor, LiveClosing
-from app.loads.live_rows import CLOCK_AHEAD, Opening
+from app.loads.importing.sources import Source
+from app.loads.live import live_queries
+from app.loads.live.live_records import LiveAnchor, LiveClosing
+from app.loads.live.live_rows import CLOCK_AHEAD, Opening
 from app.loads.records import FurnaceRecord
-from app.loads.sources import Source
 from app.loads.trace_store import unpack_file
 from app.main import create_app
 from app.settings import Settings

@@ -11,10 +11,11 @@ from fastapi import FastAPI
 from sqlalchemy import event
 
 from app.database import Database
-from app.documents.logger_csv import read_logger_csv
-from app.loads import live_queries, queries
-from app.loads.live_state import LiveState, live_state
-from app.loads.live_watch import Watch
+from app.documents.logger.logger_csv import read_logger_csv
+from app.loads import queries
+from app.loads.live import live_queries
+from app.loads.live.live_state import LiveState, live_state
+from app.loads.live.live_watch import Watch
 from tests.loads.live.live_makers import Sending, at_row, rows_of
 from tests.loads.logger_files import STEP_S
 from tests.visits import Visit, words
@@ -235,7 +236,7 @@ def test_the_picture_grows_row_by_row_without_gap_or_double(watched: Watched) ->
 def test_a_page_that_is_far_behind_or_ahead_draws_anew(
     watched: Watched, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("app.loads.live_points.MOST_NEW", 50)
+    monkeypatch.setattr("app.loads.live.live_points.MOST_NEW", 50)
     assert watched.state(after=0)["rows"] == {"first": 0, "next": 120, "anew": True}
     assert watched.state(after=500)["rows"]["anew"] is True
 

@@ -17,7 +17,8 @@ from app.audit.verify import verify_trail
 from app.cli import send_record
 from app.cli.send_record import Sender, read_run, send, send_record_command
 from app.database import Database
-from app.loads import live_queries, queries, service
+from app.loads import queries, service
+from app.loads.live import live_queries
 from tests.loads.live.live_makers import CHANNELS, lines_as_kept, rows_of
 from tests.loads.logger_files import STEP_S
 from tests.makers import Shop

@@ -1,0 +1,1 @@
+"""Loggers' exports, CSV and XLSX, read exactly or refused."""

@@ -1,0 +1,1 @@
+"""Witness coupons and their readings (section 3)."""

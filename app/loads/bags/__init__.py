@@ -1,0 +1,1 @@
+"""The bag: leak checks, the surface search, photographs."""

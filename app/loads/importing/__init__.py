@@ -1,0 +1,1 @@
+"""Bringing a logger's files in as a load's record."""

@@ -1,0 +1,1 @@
+"""Records that still grow, row by row."""
