@@ -20,6 +20,7 @@ from app.errors import Refusal
 from app.loads import pages as loads
 from app.loads.live.live_watch import Watch
 from app.loads.pages import furnace_history, live_sending
+from app.loads.pages.looking_over import LookingOver
 from app.panels import pages as panels
 from app.people import pages as people
 from app.people.signed_in import NotSignedIn
@@ -65,10 +66,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     """The application over the database that ``settings`` names; its tables must exist."""
     settings = settings or Settings()
     database = Database(settings.database_url)
+    looking_over = LookingOver(database)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        looking_over.catch_up()
         yield
+        looking_over.close()
         database.close()
 
     app = FastAPI(
@@ -78,6 +82,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.database = database
     app.state.templates = templates(settings)
     app.state.watch = Watch()
+    app.state.looking_over = looking_over
     app.mount("/static", _LastingFiles(directory=STATIC), name="static")
     # Own words before identities: /panels/register is asked for before /panels/{code}.
     app.include_router(furnace_history.router)

@@ -24,6 +24,7 @@ from app.loads.service import (
     end_load,
     import_record,
     keep_photographs,
+    note_doubts,
     plan_load,
     record_leak_check,
     record_unwrapping,
@@ -237,6 +238,7 @@ def _import(shop: DemoShop, load: Load, run: FurnaceRun, at: datetime) -> None:
         at=at,
         zone=shop.zone,
     )
+    note_doubts(shop.database, load.number, at=at)
     shop.tell(f"{load.number}  {judged.verdict.replace('_', ' ')}: {load.story}")
 
 

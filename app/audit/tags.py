@@ -50,6 +50,7 @@ class Tag(StrEnum):
     OTHER_LOT_ACCEPTED = "loads:coupon:other_lot_accepted"
     LEAK_CHECKED = "loads:leak_check:recorded"
     RECORD_IMPORTED = "loads:furnace_record:imported"
+    RECORD_LOOKED_OVER = "loads:furnace_record:looked_over"
     LAYOUT_CONFIRMED = "loads:furnace_record:layout_confirmed"
     TOKEN_ISSUED = "loads:logger_token:issued"  # noqa: S105 - an act's name
     TOKEN_REVOKED = "loads:logger_token:revoked"  # noqa: S105 - an act's name

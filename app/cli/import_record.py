@@ -19,7 +19,7 @@ from app.loads.importing.record_wanted import Chosen, Wanted, wanted_of
 from app.loads.importing.sources import Source
 from app.loads.importing.stated import guess_of
 from app.loads.judged import JudgedRecord
-from app.loads.service import import_record
+from app.loads.service import import_record, note_doubts
 from app.people import queries as people
 from app.people.service import re_authenticate
 from app.requirements import queries as requirements
@@ -72,6 +72,7 @@ def import_record_command(
             reason=reason,
             max_bytes=settings.upload_limit_mb * 1_000_000,
         )
+        note_doubts(database, code, at=at)
     except Refusal as refusal:
         print(refusal.sentence, file=sys.stderr)
         return BAD_INPUT

@@ -28,7 +28,8 @@ from app.loads.records import (
     StoredFile,
     TraceMark,
 )
-from app.loads.service import confirm_layout, exclude_sensor, import_record
+from app.loads.service import confirm_layout, exclude_sensor, import_record, note_doubts
+from app.loads.service.doubts import loads_not_looked_over
 from app.loads.trace_store import unpack_trace
 from app.requirements.records import RequirementKind
 from tests.loads.logger_files import START, columns, level, run, sources
@@ -363,6 +364,10 @@ def test_a_trace_that_an_earlier_load_had_is_noted_and_named(database: Database)
     judged = bring(database, second, shop.inspector, sources(copied), columns())
     bring(database, third, shop.inspector, sources(_lively(2)), columns())
     assert judged.verdict == "conforms", "a doubt decides nothing"
+    assert loads_not_looked_over(database, since=AT) == [first.code, second.code, third.code]
+    for load in (first, second, third, second):
+        note_doubts(database, load.code, at=AT)
+    assert loads_not_looked_over(database, since=AT) == []
     with database.read() as session:
         came = came_in(session, [first.id, second.id, third.id])
         assert session.scalar(select(func.count()).select_from(TraceMark))
@@ -378,7 +383,9 @@ def test_the_load_itself_read_again_is_no_earlier_trace(database: Database) -> N
     shop = Shop(database)
     load, *_ = shop.panel_in_load()
     bring(database, load, shop.inspector, sources(_lively(1)), columns())
+    note_doubts(database, load.code, at=AT)
     bring(database, load, shop.inspector, sources(_lively(1)), columns(unit="F"), reason="degF")
+    note_doubts(database, load.code, at=AT)
     with database.read() as session:
         doubts = came_in(session, [load.id])[load.id].doubts
         assert session.scalar(select(func.count()).select_from(FurnaceRecord)) == 2

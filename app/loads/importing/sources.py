@@ -34,30 +34,39 @@ class Source:
             raise BadFile(f"{self.name}: it cannot be read ({why}); check the file.") from None
 
     def brought(self, beside: Executor) -> "Brought":
-        """The file in hand; it is packed in another thread meanwhile.
+        """The file in hand; its digest is taken and it is packed in other threads meanwhile.
 
         Raises:
             BadFile: as :meth:`read`.
         """
         content = self.read()
-        digest = sha256(content).hexdigest()
+        digest = beside.submit(_digest, content)
         packed = beside.submit(pack_file, content)
         return Brought(Source(self.name, content), len(content), digest, packed)
 
 
 @dataclass(frozen=True, slots=True)
 class Brought:
-    """A file in hand: its size and digest, and its packed bytes, under way or there."""
+    """A file in hand: its size, and its digest and packed bytes, under way or there."""
 
     source: Source
     size_bytes: int
-    sha256: str
+    digest: str | Future[str]
     packed: Future[bytes]
 
     @property
     def name(self) -> str:
         """Its name as it is kept."""
         return self.source.name[:200]
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of its bytes."""
+        return self.digest if isinstance(self.digest, str) else self.digest.result()
+
+
+def _digest(content: bytes) -> str:
+    return sha256(content).hexdigest()
 
 
 def bring(sources: Sequence[Source | Brought], beside: Executor) -> list[Brought]:

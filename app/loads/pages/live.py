@@ -13,6 +13,7 @@ from app.loads.live.live_forms import ClosingForm
 from app.loads.live.live_points import drawable_of, new_points, still_of, whole_points
 from app.loads.live.live_state import live_state
 from app.loads.live.live_watch import Watch
+from app.loads.pages.looking_over import Looking
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
@@ -150,7 +151,14 @@ def show_live_still(
 
 @router.post("/loads/{code:path}/live/close")
 def submit_closing(
-    page: Page, records: Records, watch: Watching, by: SignedIn, code: str, *, typed: TypedForm
+    page: Page,
+    records: Records,
+    watch: Watching,
+    looking: Looking,
+    by: SignedIn,
+    *,
+    code: str,
+    typed: TypedForm,
 ) -> Response:
     """Close the growing record by hand and take it in as the furnace record."""
     try:
@@ -167,6 +175,7 @@ def submit_closing(
             f"The growing record is closed, but no furnace record was made of it: {closed.why_not}"
         )
         return _live_page(page, records, watch, by=by, code=code, refusal=not_made)
+    looking.begin(code)
     verdict = closed.verdict.replace("_", " ")
     said = "is not proven" if verdict == "not proven" else verdict
     return page.see_other(

@@ -16,6 +16,7 @@ from app.loads.live import live_queries
 from app.loads.live.live_pace import Pace
 from app.loads.live.live_queries import Logger
 from app.loads.live.live_rows import MOST_BYTES, batch_of, opening_of, whole_number_of
+from app.loads.pages.looking_over import Looking
 from app.web.page import Page, Records, now
 
 _pace = Pace(most=60, per_s=10.0)
@@ -105,7 +106,7 @@ def show_live_next(records: Records, logger: Sender, code: str) -> Response:
 
 @router.post("/live/{code:path}/close")
 def submit_live_closing(
-    page: Page, records: Records, logger: Sender, body: Body, code: str
+    page: Page, records: Records, looking: Looking, logger: Sender, *, body: Body, code: str
 ) -> Response:
     """The run is over: the record is judged and kept, or it is said why not."""
     closed = service.close_live(
@@ -116,5 +117,7 @@ def submit_live_closing(
         at=now(),
         zone=page.settings.zone,
     )
+    if closed.verdict is not None:
+        looking.begin(code)
     said = {"rows": closed.rows, "verdict": closed.verdict, "why_not": closed.why_not}
     return JSONResponse(said)

@@ -19,6 +19,7 @@ from app.loads.importing.record_wanted import Chosen, Wanted, refuse_known_files
 from app.loads.importing.sources import Brought, Source
 from app.loads.importing.stated import Guess, guess_of, may_be_stated
 from app.loads.importing.uploads import ArrivingFile, Upload, Uploads, upload_folder
+from app.loads.pages.looking_over import Looking
 from app.loads.picture import Shelf
 from app.loads.record_queries import last_mapping
 from app.people.rights import Act, may, require
@@ -87,7 +88,7 @@ async def submit_record_files(
 
 @router.post("/loads/{code:path}/record/keep")
 def submit_record(
-    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
+    page: Page, records: Records, looking: Looking, by: SignedIn, code: str, *, typed: TypedForm
 ) -> Response:
     """Read the waiting files whole, judge them and keep them; a refusal shows the preview again.
 
@@ -110,6 +111,7 @@ def submit_record(
         said = _keep(page, records, by, wanted, waiting=waiting, typed=typed)
     except Refusal as refusal:
         return _preview_page(page, records, by, waiting, typed=typed, refusal=refusal)
+    looking.begin(code)
     forget(waiting)
     for one in waiting:
         _uploads(page).drop(one.token)

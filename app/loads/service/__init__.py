@@ -2,6 +2,7 @@
 
 from app.loads.service.bag import record_leak_check
 from app.loads.service.confirmation import confirm_layout
+from app.loads.service.doubts import note_doubts
 from app.loads.service.exclusion import exclude_sensor
 from app.loads.service.live import open_live, take_rows
 from app.loads.service.live_closing import Closed, close_by_hand, close_live
@@ -28,6 +29,7 @@ __all__ = [
     "import_record",
     "issue_token",
     "keep_photographs",
+    "note_doubts",
     "open_live",
     "plan_load",
     "record_leak_check",

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import Decimal
 from hashlib import sha256
 
-from sqlalchemy import insert
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
@@ -19,7 +18,6 @@ from app.documents.logger.logger_files import LoggerFile, read_logger
 from app.errors import Conflict, Refusal
 from app.judging.record.trace import Trace
 from app.loads import queries
-from app.loads.importing.doubting import Noticed, notice
 from app.loads.importing.record_wanted import (
     Chosen,
     Wanted,
@@ -30,16 +28,14 @@ from app.loads.importing.record_wanted import (
     wanted_of,
 )
 from app.loads.importing.sources import Brought, Source, bring
-from app.loads.judged import JudgedRecord, cycle_as_judged, judge_for_load
+from app.loads.judged import JudgedRecord, judge_for_load
 from app.loads.records import (
     FurnaceRecord,
-    RecordDoubts,
     RecordFile,
     RecordSummary,
     RecordTrace,
     RecordVerdict,
     StoredFile,
-    TraceMark,
 )
 from app.loads.rules import RULES_VERSION
 from app.loads.service.refusals import refuse_cancelled
@@ -64,6 +60,7 @@ def import_record(
 ) -> JudgedRecord:
     """Read a logger's files whole, judge them, and keep files, samples and verdict, or nothing.
 
+    No verdict waits for what looks odd: that is noted afterwards (``note_doubts``).
     A record that is there already is replaced, for the ``reason`` given, and stays visible. The
     day of the sensors' certificates is the shop's, by ``zone``. ``reading`` is what the files hold
     in the chosen way, where they are being read already.
@@ -81,7 +78,7 @@ def import_record(
         brought = bring(sources, beside)
         with database.read() as session:
             wanted = wanted_of(session, queries.load(session, load_code))
-            _refuse(session, brought, chosen, wanted, at=at, zone=zone)
+            refuse_chosen(session, chosen, wanted, at=at)
             _refuse_without_reason(wanted.current, reason)
         if reading is None:
             files = [LoggerFile(one.source.name, one.source.read()) for one in brought]
@@ -91,12 +88,11 @@ def import_record(
         trace = planned_trace(found.trace, wanted)
         packed = beside.submit(pack_trace, trace)
         with database.read() as session:
+            _refuse_known(session, brought, chosen, wanted, zone=zone)
             day_of = found.started_at or wanted.load.planned_start
             cycle = cycle_of_load(session, wanted, day_of, zone)
-        noticed = beside.submit(notice, database, wanted.load, trace, cycle_as_judged(cycle))
         judged = judge_for_load(trace, cycle)
         read = _Read(trace, found.started_at, found.notes, packed.result())
-        doubted = noticed.result()
         files_packed = [one.packed.result() for one in brought]
     with database.write() as session:
         load = queries.load(session, load_code)
@@ -104,7 +100,8 @@ def import_record(
         now = wanted_of(session, load)
         if record_key(now.current) != record_key(wanted.current) or now.channels != wanted.channels:
             raise Conflict(MOVED)
-        _refuse(session, brought, chosen, now, at=at, zone=zone)
+        refuse_chosen(session, chosen, now, at=at)
+        _refuse_known(session, brought, chosen, now, zone=zone)
         rows = _add_files(session, brought, files_packed, now, at=at)
         record = _record(brought, read, chosen, now, by=by, at=at)
         session.add(record)
@@ -112,7 +109,6 @@ def import_record(
         kept = RecordTrace(record_id=record.id, content=read.packed)
         session.add(kept)
         rows += [record, kept, *_add_further_files(session, record, brought)]
-        rows += _add_noticed(session, record, doubted)
         rows += add_verdict(session, record, now, judged, by=by, at=at)
         append(
             session,
@@ -141,17 +137,15 @@ class _Read:
     packed: bytes
 
 
-def _refuse(
+def _refuse_known(
     session: Session,
     brought: Sequence[Brought],
     chosen: Chosen,
     wanted: Wanted,
     *,
-    at: datetime,
     zone: tzinfo,
 ) -> None:
-    """Refuse what may not be read for the load as it stands now."""
-    refuse_chosen(session, chosen, wanted, at=at)
+    """Refuse files that are on record, as the load stands now."""
     digests = [one.sha256 for one in brought]
     refuse_known_files(session, digests, load=wanted.load, zone=zone, chosen=chosen)
 
@@ -229,20 +223,6 @@ def _add_further_files(
     ]
     session.add_all(rows)
     return rows
-
-
-def _add_noticed(session: Session, record: FurnaceRecord, noticed: Noticed) -> list[Base]:
-    """Add the doubts, and the marks by which the trace is known again."""
-    marks = [
-        {"record_id": record.id, "channel": channel, "mark": mark}
-        for channel, own in noticed.marks.items()
-        for mark in own
-    ]
-    if marks:
-        session.execute(insert(TraceMark), marks)
-    found = RecordDoubts(record_id=record.id, findings=[asdict(one) for one in noticed.findings])
-    session.add(found)
-    return [found]
 
 
 def add_verdict(

@@ -11,6 +11,7 @@ from app.loads.cold.colour_sheet import ColourSheet, colour_sheet
 from app.loads.cold.colouring import colour_named
 from app.loads.live.live_state import live_state
 from app.loads.pages.live import Watching
+from app.loads.pages.looking_over import Looking
 from app.loads.queries import Seats
 from app.loads.record_queries import came_in
 from app.people.rights import Act, may
@@ -33,13 +34,21 @@ class PanelPlan:
 
 @router.get("/loads/{code:path}")
 def show_load(
-    page: Page, records: Records, watch: Watching, by: SignedIn, *, code: str, colour: str = ""
+    page: Page,
+    records: Records,
+    watch: Watching,
+    looking: Looking,
+    by: SignedIn,
+    *,
+    code: str,
+    colour: str = "",
 ) -> Response:
     """A load: where it stands, the verdict on its record, its evidence, its history.
 
     ``colour`` is the figure that its panels are coloured by.
     """
     wanted, zone = colour_named(colour), page.settings.zone
+    looking.wait_for(code)
     with records.read() as session:
         seen = sheet.sheet(session, code, zone=zone)
         live = live_state(session, seen.load, watch=watch, now=now(), zone=zone)
