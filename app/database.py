@@ -7,6 +7,7 @@ lock), because the trail is a chain with one head.
 
 import hashlib
 import json
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -145,6 +146,7 @@ class Database:
             # One page is read from one snapshot, as SQLite's readers always do.
             self._reading = self._engine.execution_options(isolation_level="REPEATABLE READ")
         self._deciding = self._engine.execution_options(deciding=True)
+        self._one_at_a_time = threading.Lock()
 
     @property
     def engine(self) -> Engine:
@@ -161,9 +163,11 @@ class Database:
     def write(self) -> Iterator[Session]:
         """One decision: all of it is kept when the block ends, or, on any error, none of it.
 
-        Holds the write lock from its first moment, so what is read inside cannot move.
+        Holds the write lock from its first moment, so what is read inside cannot move. The threads
+        of one process wait for each other here: SQLite has those that wait for its lock look again
+        ever more rarely, and on PostgreSQL each of them would keep a connection.
         """
-        with Session(self._deciding) as session, session.begin():
+        with self._one_at_a_time, Session(self._deciding) as session, session.begin():
             if self._engine.dialect.name == "postgresql":
                 session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _WRITE_LOCK})
             yield session
@@ -185,11 +189,17 @@ def _open_engine(url: str) -> Engine:
     return engine
 
 
+# A new file changes to WAL with its first connection, and SQLite does not wait for that: a second
+# one at the same moment would be told that the file is locked.
+_one_to_prepare = threading.Lock()
+
+
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
     # The driver's own transaction handling is switched off; _begin_sqlite says BEGIN instead.
     connection.isolation_level = None
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
+    with _one_to_prepare:
+        cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
     # A furnace record is a few thousand pages: its writer should not copy them a second time too.

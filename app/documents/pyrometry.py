@@ -1,12 +1,11 @@
 """PROCEDURE.json: a shop's pyrometry procedure as a paper, to and from judging's own types."""
 
 from decimal import Decimal
-from pathlib import Path
 from typing import Annotated, Any, NoReturn, Self
 
 from pydantic import AfterValidator, BeforeValidator, StrictBool, StringConstraints, model_validator
 
-from app.documents.paper import FigureIn, Paper, WholeIn, load_paper, load_paper_file, paper_from
+from app.documents.paper import FigureIn, Paper, WholeIn, load_paper, paper_from
 from app.errors import BadFile, Refusal
 from app.judging.furnace.intervals import Every, MonthEnd, Span
 from app.judging.furnace.procedure import (
@@ -201,15 +200,6 @@ def load_procedure(text: str | bytes, *, filename: str = FILENAME) -> Procedure:
         BadFile: one sentence naming the file, the row and the field.
     """
     return _checked(load_paper(ProcedurePaper, text, filename=filename), filename)
-
-
-def load_procedure_file(path: Path) -> Procedure:
-    """The procedure in a file, checked by `check_procedure`.
-
-    Raises:
-        BadFile: one sentence naming the file, the row and the field.
-    """
-    return _checked(load_paper_file(ProcedurePaper, path), path.name)
 
 
 def procedure_from_json(content: object, *, filename: str = FILENAME) -> Procedure:

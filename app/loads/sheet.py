@@ -70,13 +70,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class PanelView:
-    """A panel of the load in plan view, with what was recorded of it in this load."""
+    """A panel of the load, with what was recorded of it in this load."""
 
     code: str
     place: queries.PanelPlace
-    length_mm: str
-    width_mm: str
-    marks: list[dict[str, Any]]
     table: Revision
     leak: LeakCheck | None
     unwrapping: Unwrapping | None
@@ -233,46 +230,12 @@ def _panel_views(
         PanelView(
             code=panel.code,
             place=panel,
-            length_mm=str(panel.length_mm),
-            width_mm=str(panel.width_mm),
-            marks=marks_of(seats, panel.id),
             table=tables[panel.table_revision_id],
             leak=last_leaks.get(panel.id),
             unwrapping=last_unwrapped.get(panel.id),
         )
         for panel in seats.panels
     ]
-
-
-def marks_of(seats: queries.Seats, panel_id: int) -> list[dict[str, Any]]:
-    """A panel's coupons and sensors for the plan view; sensors without a place are left out."""
-    coupons = [
-        {
-            "kind": "coupon",
-            "code": coupon.code,
-            "label": coupon.station,
-            "x": coupon.x,
-            "y": coupon.y,
-            "verdict": None,
-            "href": f"/coupons/{coupon.code}",
-        }
-        for coupon in seats.coupons
-        if coupon.panel_id == panel_id
-    ]
-    sensors = [
-        {
-            "kind": "sensor",
-            "code": sensor.channel,
-            "label": sensor.station + (", excluded" if sensor.excluded is not None else ""),
-            "x": sensor.x,
-            "y": sensor.y,
-            "verdict": None,
-            "href": f"/sensors/{sensor.code}",
-        }
-        for sensor in seats.sensors
-        if sensor.panel_id == panel_id and sensor.x is not None and sensor.y is not None
-    ]
-    return coupons + sensors
 
 
 def _sensor_rows(paper: Mapping[str, Any], seats: queries.Seats) -> list[dict[str, Any]]:

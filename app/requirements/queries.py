@@ -108,10 +108,6 @@ def revisions(
         query = query.where(Requirement.kind == kind)
     if code is not None:
         query = query.where(Requirement.code == code)
-    return _read(session, query)
-
-
-def _read(session: Session, query: Any) -> list[Revision]:
     ordered = query.order_by(Requirement.code, RequirementRevision.id)
     return [Revision(*row) for row in session.execute(ordered)]
 
@@ -173,23 +169,11 @@ def mapping_of(revision: Revision) -> LoggerMapping:
     return mapping_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
 
 
-def procedure_in_force(session: Session, requirement_id: int, *, at: datetime) -> Revision | None:
-    """The procedure's newest revision that is verified and in force at a time, or None.
-
-    Newest is the one written last. ``requirement_id`` is what a furnace's qualification names.
-    """
-    query = _select_revisions().where(
-        Requirement.id == requirement_id,
-        Requirement.kind == RequirementKind.PYROMETRY_PROCEDURE,
-    )
-    in_force = [one for one in _read(session, query) if one.in_force(at)]
-    return in_force[-1] if in_force else None
-
-
 def procedures_in_force(session: Session, *, at: datetime) -> list[tuple[int, Revision]]:
     """Key and newest revision in force of every procedure that has one, by code.
 
-    The key is the requirement's, as a furnace's qualification names it.
+    Newest is the one written last. The key is the requirement's, as a furnace's qualification
+    names it.
     """
     keys = {
         code: key

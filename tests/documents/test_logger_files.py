@@ -288,3 +288,51 @@ def test_a_plain_file_is_proposed_whole() -> None:
     assert found.mapping is not None
     reading = read_logger([LoggerFile("run.csv", text.encode())], found.mapping)
     assert reading.trace.times.tolist() == [0, 60]
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ("time,TC1\n", "row 1: no row of readings follows it (time, TC1)"),
+        ("Zeit;TC1;TC2", "row 1: no row of readings follows it (Zeit, TC1, TC2)"),
+        ("time,TC1\ns,degC\n", "row 2: no row of readings follows it (s, degC)"),
+        ("Logger,Seven\nRun,Twelve\n\ntime,TC1\n\n", "row 4: no row of readings follows it"),
+        ("time,TC1\nEnd of export\n", "row 1: no row of readings follows it (time, TC1)"),
+    ],
+)
+def test_a_file_of_a_header_alone_is_said_to_be_one(text: str, where: str) -> None:
+    alone = LoggerFile("run 2.csv", text.encode())
+    whole = LoggerFile("run 1.csv", stamped("2031-04-03T08:00:00", "2031-04-03T08:00:10").encode())
+    for files in ([alone], [whole, alone]):
+        says = propose(files).refusal or ""
+        assert says.startswith(f"run 2.csv, {where}")
+        assert says.endswith("; export the run again with its readings.")
+
+
+@pytest.mark.parametrize(
+    ("text", "keys", "where"),
+    [
+        ("t,A\n\n", {}, ", row 1: no row of readings follows it"),
+        ("Run,12\nt,A\ns,degC\n", {"unit_row": True}, ", row 2: no row of readings follows it"),
+        (
+            "End,\n",
+            {
+                "header": "none",
+                "time": PAPER["time"] | {"columns": [1]},
+                "channels": [{"channel": "TC1", "column": 2}],
+                "footer": {"marker": "End"},
+            },
+            ": there is no row of readings",
+        ),
+    ],
+)
+def test_a_mapping_that_finds_no_row_of_readings_says_after_which_row(text, keys, where) -> None:
+    assert refusal(text, **keys) == f"run 1.csv{where}; export the run again with its readings."
+
+
+def test_a_row_of_words_and_figures_is_no_header() -> None:
+    says = propose([LoggerFile("run.csv", b"a,b\nx,1\n")]).refusal
+    assert says == (
+        "run.csv: none of its columns (a, b) looks like the time; the first row begins with "
+        "'x, 1'. Export the times as well."
+    )

@@ -8,14 +8,13 @@ import pytest
 
 from app.documents.pyrometry import (
     load_procedure,
-    load_procedure_file,
     procedure_from_json,
     procedure_schema,
     procedure_to_json,
 )
 from app.errors import BadFile
 from app.judging.furnace.intervals import Every, MonthEnd, Span
-from app.judging.furnace.procedure import CheckKind, InstrumentKind
+from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
 from app.judging.witness.acceptance import Obtained
 from tests.judging.procedure_makers import INVENTED, SURVEY, procedure, procedure_json
 
@@ -46,10 +45,8 @@ def test_what_is_written_back_reads_the_same() -> None:
     assert procedure_from_json(procedure_to_json(bare)) == bare
 
 
-def test_a_file_is_read_as_its_text(tmp_path) -> None:
-    path = tmp_path / "PP-1.json"
-    path.write_text(json.dumps(procedure_json()), encoding="utf-8")
-    assert load_procedure_file(path) == procedure()
+def test_a_file_s_bytes_are_read_as_its_text() -> None:
+    assert load_procedure(json.dumps(procedure_json()).encode()) == procedure()
 
 
 def test_the_schema_names_every_key() -> None:
@@ -67,30 +64,22 @@ def test_an_area_beyond_the_table_has_no_number() -> None:
 
 
 def test_last_days_follow_the_calendar_the_paper_states() -> None:
-    done, key = date(2031, 11, 30), {"furnace_class": "2", "instrumentation_type": "D"}
-    calendar = procedure_json()["calendar"]
-    assert procedure().last_day_of_check(SURVEY, done, **key) == date(2032, 2, 29)
+    done, calendar = date(2031, 11, 30), procedure_json()["calendar"]
+
+    def last_day(by: Procedure) -> date:
+        return by.last_day_of(done, by.interval(SURVEY, "2", "D").every)
+
+    assert last_day(procedure()) == date(2032, 2, 29)
     following = procedure(calendar=calendar | {"month_end": "first day of the next month"})
     assert following.month_end is MonthEnd.NEXT_FIRST
-    assert following.last_day_of_check(SURVEY, done, **key) == date(2032, 3, 1)
+    assert last_day(following) == date(2032, 3, 1)
     before = procedure(calendar=calendar | {"due_day_counts": False})
-    assert before.last_day_of_check(SURVEY, done, **key) == date(2032, 2, 28)
-    assert (
-        procedure().last_day_of_check(SURVEY, done, furnace_class="2", instrumentation_type="B")
-        is None
-    )
+    assert last_day(before) == date(2032, 2, 28)
+    assert procedure().interval(SURVEY, "2", "B") is None
     gauge = procedure().last_day_of_instrument(InstrumentKind.VACUUM_GAUGE, date(2032, 2, 29))
     assert gauge == date(2033, 2, 28)
     no_instruments = procedure(instruments=[])
     assert no_instruments.last_day_of_instrument(InstrumentKind.SENSOR, done) is None
-
-
-@pytest.mark.parametrize(
-    ("on", "warned"),
-    [("2031-05-17", False), ("2031-05-18", True), ("2031-06-01", True), ("2031-06-02", False)],
-)
-def test_early_warning_ends_included(on: str, warned: bool) -> None:  # noqa: FBT001
-    assert procedure().warns(date(2031, 6, 1), on=date.fromisoformat(on)) is warned
 
 
 def _rows(field: str, *changes: dict) -> dict:

@@ -15,9 +15,7 @@ from app.judging.furnace.thermocouples import (
     lowest_c,
     temperature_c,
     tolerance_c,
-    tolerance_note,
 )
-from app.judging.verdict import Outcome
 
 
 @given(st.sampled_from(LETTERS), st.decimals(0, 1, places=6))
@@ -83,19 +81,3 @@ def test_tolerance_classes_as_quoted(
     """IEC 60584-1:2013, as quoted in two makers' tables: the greater of degC and share."""
     expected = None if tolerance is None else Decimal(tolerance)
     assert tolerance_c(letter, tolerance_class, Decimal(at)) == expected
-
-
-def test_a_correction_beyond_the_class_is_a_note() -> None:
-    pairs = [(Decimal(100), Decimal("2.6")), (Decimal(400), Decimal("-3.5"))]
-    note = tolerance_note("K", pairs)
-    assert note.outcome is Outcome.NOTE
-    assert note.text == (
-        "The correction of -3.5 degC at 400 degC is larger than the tolerance of class 2 for type "
-        "K, 3 degC."
-    )
-
-
-def test_a_correction_on_the_tolerance_or_outside_its_range_is_none() -> None:
-    assert tolerance_note("K", [(Decimal(150), Decimal("-2.5"))]) is None
-    assert tolerance_note("K", [(Decimal(1300), Decimal(20))]) is None
-    assert tolerance_note("K", []) is None

@@ -103,8 +103,8 @@ def test_the_picture_has_points_and_a_still_that_may_carry_its_own_styles(
     [
         (b"", "run.csv: the file is empty"),
         (b"\x00\x01\x02", "run.csv: it is a binary file"),
-        (b"time,TC1\n", "run.csv: none of its columns"),
-        (b"a,b\nx,y\n", "none of its columns (a, b) looks like the time"),
+        (b"time,TC1\n", "run.csv, row 1: no row of readings follows it (time, TC1); export"),
+        (b"a,b\nx,1\n", "none of its columns (a, b) looks like the time"),
     ],
 )
 def test_a_file_that_is_no_record_is_refused_at_once(

@@ -209,3 +209,5 @@ def test_the_sensor_map_has_channels_stations_zone_and_bag_checks(shop: Shop, vi
     for part in ("TC1", "S-1", "T1", "FORMER-2", "Bag checks to make", "at most 2.0 kPa lost"):
         assert part in said
     assert 'data-placing="zone"' in page.text
+    for drawn in ("coupon C-1, K1", "coupon C-2, K2", "sensor TC1, T1", "sensor TC2, T2"):
+        assert f'aria-label="{drawn}"' in page.text

@@ -82,7 +82,10 @@ AT_ONCE = {
     "empty": (b"", r"run\.csv.*empty"),
     "blank": (b"\n  \n\n", r"run\.csv.*empty"),
     "binary": (BINARY, r"run\.csv.*damaged XLSX file"),
-    "header only": (_lines(run())[0], r"run\.csv: none of its columns"),
+    "header only": (
+        _lines(run())[0],
+        r"run\.csv, row 1: no row of readings follows it \(time, TC1, .*; export the run again",
+    ),
     "no time column": (_without_times(), r"run\.csv: none of its columns \(TC1, TC2, VAC\)"),
 }
 """Files that are refused as soon as they are looked at, and what is said."""

@@ -20,7 +20,7 @@ from app.documents.logger.logger_lines import (
     utf8_of,
 )
 from app.documents.logger.logger_mapping import LoggerMapping
-from app.documents.logger.logger_rows import MISSING_WORDS
+from app.documents.logger.logger_rows import MISSING_WORDS, no_readings
 from app.documents.logger.logger_table import Table, check_units, find_header, table_of
 from app.errors import BadFile
 from app.judging.record.spans import Floats
@@ -107,7 +107,7 @@ def read_line_by_line(body: Body, mapping: LoggerMapping, *, filename: str) -> R
         begin, row = end, row + lines
     whole = joined_rows([rows for rows in read if len(rows.stamps.nanoseconds)])
     if whole is None:
-        raise BadFile(f"{filename}: there is no row of readings; export the run again.")
+        raise no_readings(filename, body.table.header_row)
     return whole
 
 

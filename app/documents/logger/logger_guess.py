@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from app.documents.logger.logger_clock import Cell, Serial
 from app.documents.logger.logger_lines import DELIMITERS
 from app.documents.logger.logger_package import open_package
-from app.documents.logger.logger_rows import is_missing
+from app.documents.logger.logger_rows import is_missing, no_readings
 from app.documents.logger.logger_sheet import SheetWalk
 from app.documents.logger.logger_xlsx import sheet_rows
 from app.errors import BadFile
@@ -21,6 +21,7 @@ HEAD_BYTES = 65_536
 TAIL_BYTES = 8_192
 HEAD_ROWS = 60
 _LIKE = 0.8
+_NAMED = 12
 _POINT = re.compile(r"[+-]?\d*\.\d+([eE][+-]?\d+)?", re.ASCII)
 _COMMA = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
@@ -75,7 +76,10 @@ def head_of(content: bytes, *, filename: str) -> Head:
     lines, last = _lines(content, encoding)
     delimiter = max(DELIMITERS, key=lambda name: _fit(lines, DELIMITERS[name]))
     if _fit(lines, DELIMITERS[delimiter]) <= 0:
-        raise BadFile(f"{filename}: no table of columns is in it; export the run as CSV or XLSX.")
+        raise BadFile(
+            f"{filename}: no table of columns with readings is in it; export the run again as CSV "
+            f"or XLSX."
+        )
     sign = DELIMITERS[delimiter]
     rows = tuple((number, _split(line, sign)) for number, line in lines)
     return Head(
@@ -194,6 +198,22 @@ def layout_of(head: Head) -> Layout:
     if foot is not None:
         body = tuple(cells for cells in body if _is_body(cells)) or body
     return Layout(header_row, names, units, body, foot)
+
+
+def refuse_without_readings(head: Head, layout: Layout) -> None:
+    """Refuse a file whose table ends with its header: no figure stands beneath it.
+
+    Raises:
+        BadFile: names the last whole row.
+    """
+    figures = any(_begins_with_figure(cell) for cells in layout.body for cell in cells)
+    if figures or any(_is_body(cells) for cells in head.last):
+        return
+    row, cells = next(
+        (number, cells) for number, cells in reversed(head.rows) if len(cells) == len(layout.names)
+    )
+    names = [name for name in _texts(cells) if name]
+    raise no_readings(head.filename, row, names[:_NAMED])
 
 
 def _foot(last: Sequence[Sequence[Cell]], width: int) -> str | None:

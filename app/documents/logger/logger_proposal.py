@@ -19,6 +19,7 @@ from app.documents.logger.logger_guess import (
     head_of,
     is_reading,
     layout_of,
+    refuse_without_readings,
 )
 from app.documents.logger.logger_guess_time import TimeGuess, time_guess
 from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
@@ -93,14 +94,19 @@ def first_rows(reading: LoggerReading, *, rows: int = ROWS_SHOWN) -> tuple[tuple
 def _proposal(heads: Sequence[Head], layouts: Sequence[Layout], zone: str | None) -> Proposal:
     head, layout = heads[0], layouts[0]
     said = _Said(list(head.certain), list(head.guessed))
-    time = time_guess(layout.names, layout.units, layout.body, zone=zone)
+    times = [time_guess(one.names, one.units, one.body, zone=zone) for one in layouts]
+    for one, its_layout, its_time in zip(heads, layouts, times, strict=True):
+        if its_time is None:
+            refuse_without_readings(one, its_layout)
+    time = times[0]
     written = tuple(tuple(_shown(cell) for cell in row) for row in layout.body[:ROWS_SHOWN])
     last = tuple(_shown(cell) for cell in head.last[-1]) if head.last else None
     if time is None:
         first = ", ".join(written[0][:4]) if written else ""
+        named = f" ({', '.join(layout.names[:12])})" if any(layout.names) else ""
         says = (
-            f"{head.filename}: none of its columns ({', '.join(layout.names[:12])}) looks like the "
-            f"time; the first row begins with {first!r}. Export the times as well."
+            f"{head.filename}: none of its columns{named} looks like the time; the first row "
+            f"begins with {first!r}. Export the times as well."
         )
         return Proposal(columns=layout.names, rows=written, last_row=last, refusal=says)
     said.certain += time.certain

@@ -139,11 +139,18 @@ def read_rows(content: bytes, chosen: Chosen, filename: str) -> tuple[Sequence[f
         times.append(time)
         cells.append([_reading(line[at], chosen, at, filename, row) for at in chosen.channels_at])
     if first is None:
-        raise BadFile(
-            f"{filename}: there is a header but no row of readings; export the run again."
-        )
+        raise no_readings(filename, chosen.header_row)
     channels = np.array(cells, dtype=np.float64).reshape(len(times), -1).T
     return [time - times[0] for time in times], np.ascontiguousarray(channels), first[0]
+
+
+def no_readings(filename: str, row: int, names: Sequence[str] = ()) -> BadFile:
+    """The refusal of a file without a row of readings; ``row`` is its header, or 0 without one."""
+    says = f"{filename}: there is no row of readings"
+    if row:
+        named = f" ({', '.join(names)})" if names else ""
+        says = f"{filename}, row {row}: no row of readings follows it{named}"
+    return BadFile(f"{says}; export the run again with its readings.")
 
 
 def _order(written: str, before: tuple[str, int], same_zone: bool) -> str:  # noqa: FBT001 - private

@@ -15,6 +15,7 @@ from app.documents.logger.logger_cells import Rows, read_cells
 from app.documents.logger.logger_clock import Cell, Clock, Serial, Unreadable
 from app.documents.logger.logger_mapping import LoggerMapping
 from app.documents.logger.logger_package import Package, open_package
+from app.documents.logger.logger_rows import no_readings
 from app.documents.logger.logger_sheet import SheetWalk, address, address_of_key, cell_key
 from app.documents.logger.logger_table import Table, check_units, find_header, table_of
 from app.errors import BadFile
@@ -37,7 +38,7 @@ def read_sheet(content: bytes, mapping: LoggerMapping, *, filename: str) -> tupl
     body = _Body(rows, table, mapping, filename)
     read = read_cells(body.rows(), table, mapping, filename=filename)
     if not len(read.stamps.nanoseconds):
-        raise BadFile(f"{filename}: there is no row of readings; export the run again.")
+        raise no_readings(filename, table.header_row)
     walk.refuse_hidden(table.header_row or body.first_row, body.last_row, len(table.names))
     return read, table
 

@@ -12,6 +12,7 @@ from app.judging.furnace.calibrations import CertificateOnRecord
 from app.judging.furnace.furnace_checks import (
     FurnaceOnDay,
     Reviewed,
+    asking_event,
     counting,
     is_rejected,
     standing,
@@ -50,6 +51,14 @@ def certificate_due(
     return _with_waiting(stands, found.done_on, certificates, on)
 
 
+def standing_by_certificates(certificates: Sequence[CertificateOnRecord], *, on: date) -> Due:
+    """How an instrument that no procedure governs stands on a day, the newest entry first."""
+    found = counting(certificates, on=on)
+    if found is None:
+        return _uncounted(certificates, on)
+    return _with_waiting(due_by(found.due_on, on=on), found.done_on, certificates, on)
+
+
 def warning_days(procedures: Sequence[Procedure]) -> int:
     """How many days ahead a paper is said to be due soon: as the procedures ask, else our own."""
     return max((one.early_warning_days for one in procedures), default=SOON_DAYS)
@@ -68,13 +77,8 @@ def _check_due(
         due = due_by(stands.last_day, on=on, soon_days=soon)
         ours = [one for one in furnace.checks if one.kind is kind]
         return _with_waiting(due, stands.check.done_on, ours, on)
-    asking = [
-        event
-        for event in furnace.maintenance
-        if kind in event.asks_for and stands.check.done_on < event.on <= on
-    ]
-    if asking:
-        first = min(asking, key=lambda event: event.on)
+    first = asking_event(stands.check, furnace, on=on)
+    if first is not None:
         return Due(DueState.ASKED_FOR, f"asked for since {first.on}: {first.event}", first.on)
     words = stands.text
     if procedure is None:

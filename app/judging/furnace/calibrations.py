@@ -122,15 +122,15 @@ def _state(one: InstrumentOnRecord, procedure: Procedure | None, starts_on: date
     if found is None:
         says = missing_words(f"certificate of {one.name}", one.certificates, on=starts_on)
         return _State(one.name, Outcome.NOT_PROVEN, says, None)
-    row = None if procedure is None else procedure.instrument_interval(one.kind)
-    last_day = found.due_on
-    if procedure is not None and row is not None:
-        last_day = min(last_day, procedure.last_day_of(found.done_on, row.every))
+    counted = None
+    if procedure is not None:
+        counted = procedure.last_day_of_instrument(one.kind, found.done_on)
+    last_day = found.due_on if counted is None else min(found.due_on, counted)
     accepted = f"accepted by {found.review.by}" if is_accepted(found) and found.review else ""
     made = f"calibrated on {found.done_on}, in date until {last_day}, {accepted}"
     if starts_on > last_day:
         return _State(one.name, Outcome.DOES_NOT_CONFORM, made, last_day)
-    if row is None:
+    if counted is None:
         says = f"{made}; no verified pyrometry procedure states how often a {one.kind} is due"
         return _State(one.name, Outcome.NOT_PROVEN, says, last_day)
     return _State(one.name, Outcome.CONFORMS, made, last_day)

@@ -142,6 +142,16 @@ def missing_words(name: str, papers: Sequence[Reviewed], *, on: date) -> str:
     return f"No {name} is on record for the day of the load."
 
 
+def asking_event(check: CheckOnRecord, furnace: FurnaceOnDay, *, on: date) -> Maintenance | None:
+    """The first work after the check, up to a day, that asks for a new one; None without any."""
+    asking = [
+        event
+        for event in furnace.maintenance
+        if check.kind in event.asks_for and check.done_on < event.on <= on
+    ]
+    return min(asking, key=lambda event: event.on) if asking else None
+
+
 def standing(
     kind: CheckKind, furnace: FurnaceOnDay, procedure: Procedure | None, *, on: date
 ) -> Standing:
@@ -221,7 +231,7 @@ def _outcome(  # noqa: PLR0911 - one return a rule, in the order in which they d
     if newer is not None:
         says = f"is followed by one of {newer.done_on} that did not pass and is not reviewed yet."
         return Outcome.NOT_PROVEN, says
-    event = _asking_event(check, furnace, on)
+    event = asking_event(check, furnace, on=on)
     if event is not None:
         return Outcome.NOT_PROVEN, f"is older than {event.event} of {event.on}; make a new one."
     return Outcome.CONFORMS, f"is in date until {last_day}."
@@ -271,13 +281,3 @@ def _newer_failure(
         ),
         None,
     )
-
-
-def _asking_event(check: CheckOnRecord, furnace: FurnaceOnDay, on: date) -> Maintenance | None:
-    """The first work after the check, up to the load's day, that asks for a new one."""
-    asking = [
-        event
-        for event in furnace.maintenance
-        if check.kind in event.asks_for and check.done_on < event.on <= on
-    ]
-    return min(asking, key=lambda event: event.on) if asking else None

@@ -104,11 +104,6 @@ def day_in_zone(moment: datetime, zone: tzinfo) -> date:
     return moment.astimezone(zone).date()
 
 
-def in_date_through(end: datetime, *, zone: tzinfo, last_day: date) -> bool:
-    """Whether something that holds up to and including a day still holds at a moment."""
-    return day_in_zone(end, zone) <= last_day
-
-
 def _months_on(done_on: date, months: int, rule: MonthEnd) -> date:
     years, before = divmod(done_on.month - 1 + months, MONTHS_OF_YEAR)
     year, month = done_on.year + years, before + 1

@@ -190,21 +190,10 @@ class Procedure:
         due = due_on(done_on, every, self.month_end)
         return last_good_day(due, due_day_counts=self.due_day_counts)
 
-    def last_day_of_check(
-        self, kind: CheckKind, done_on: date, *, furnace_class: str, instrumentation_type: str
-    ) -> date | None:
-        """The last day, included, on which such a furnace's check holds; None without a row."""
-        row = self.interval(kind, furnace_class, instrumentation_type)
-        return None if row is None else self.last_day_of(done_on, row.every)
-
     def last_day_of_instrument(self, kind: InstrumentKind, done_on: date) -> date | None:
         """The last day, included, on which a calibration holds; None without a row."""
         row = self.instrument_interval(kind)
         return None if row is None else self.last_day_of(done_on, row.every)
-
-    def warns(self, last_day: date, *, on: date) -> bool:
-        """Whether something in date up to a day, included, is to be warned of on another day."""
-        return 0 <= (last_day - on).days <= self.early_warning_days
 
 
 def check_procedure(procedure: Procedure) -> None:

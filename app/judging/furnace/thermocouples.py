@@ -7,14 +7,12 @@ Source: NIST Monograph 175 and IEC 60584-1:2013 (`its90`); tolerances: IEC 60584
 by makers of thermocouples.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
 from app.errors import Refusal
 from app.judging.furnace.its90 import REFERENCE_FUNCTIONS, TYPE_K_BUMP, Range
 from app.judging.rounding import shown
-from app.judging.verdict import Finding, Outcome
 
 LETTERS = tuple(REFERENCE_FUNCTIONS)
 """The types with a reference function here."""
@@ -141,36 +139,6 @@ def tolerance_c(letter: str, tolerance_class: int, temperature: Decimal) -> Deci
     if found is None or not found.lower_c <= temperature <= found.upper_c:
         return None
     return found.at(temperature)
-
-
-def tolerance_note(
-    letter: str, corrections: Sequence[tuple[Decimal, Decimal]], *, tolerance_class: int = 2
-) -> Finding | None:
-    """A note where a certificate corrects by more than wire of a class may be off; it decides none.
-
-    ``corrections`` are pairs of temperature and correction in degC; the furthest beyond is named.
-    None where every correction is within the tolerance, included, or the class states none there.
-    """
-    beyond = []
-    for at, correction in corrections:
-        tolerance = tolerance_c(letter, tolerance_class, at)
-        if tolerance is not None and abs(correction) > tolerance:
-            beyond.append((abs(correction) - tolerance, at, correction, tolerance))
-    if not beyond:
-        return None
-    _, at, correction, tolerance = max(beyond)
-    return Finding(
-        code="sensor.tolerance",
-        outcome=Outcome.NOTE,
-        text=(
-            f"The correction of {format(correction, '+f')} degC at {shown(at)} degC is larger than "
-            f"the tolerance of class {tolerance_class} for type {letter}, {shown(tolerance)} degC."
-        ),
-        value=shown(correction),
-        limit=shown(tolerance),
-        unit="degC",
-        source="IEC 60584-1:2013, tolerance classes, as quoted by makers of thermocouples",
-    )
 
 
 def _ranges(letter: str) -> tuple[Range, ...]:

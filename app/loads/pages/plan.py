@@ -15,6 +15,7 @@ from app.loads.planning import plan_check, plan_choices, plan_views
 from app.loads.planning.checked_plan import CheckedPlan
 from app.loads.planning.plan_forms import emptied, panel_at, plan_of, rows_of
 from app.loads.planning.planned import plan_of_load
+from app.loads.planning.sensor_map import panel_maps
 from app.loads.rules import blocking, supplier
 from app.loads.run_queries import cancellation
 from app.loads.sheet import sheet
@@ -196,6 +197,7 @@ def show_sensor_map(page: Page, records: Records, by: SignedIn, code: str) -> Re
     return page.show(
         "loads/sensor_map.html",
         sheet=seen,
+        maps=panel_maps(seen.seats),
         plan=plan,
         surveyed=surveyed,
         cancelled=cancelled,

@@ -1,7 +1,7 @@
 """Write a logger mapping, as a form or as its JSON paper, and try one on an export."""
 
 from collections.abc import Mapping
-from typing import Any, get_args
+from typing import get_args
 
 from fastapi import APIRouter, Response
 
@@ -19,7 +19,7 @@ from app.errors import BadFile, Refusal
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries, service
-from app.requirements.forms import MappingPaperForm, paper_of
+from app.requirements.forms import MappingPaperForm
 from app.requirements.forms.mapping import (
     CHANNELS,
     THIS_PAPER,
@@ -29,9 +29,10 @@ from app.requirements.forms.mapping import (
 )
 from app.requirements.pages.sample import files_typed, try_on
 from app.requirements.pages.sheet import Asked, requirement_page
-from app.requirements.pages.written import form_page, with_paper, written
+from app.requirements.pages.written import form_page, submitted_paper, written
 from app.requirements.records import RequirementKind
 from app.requirements.rules import Part, mapping_parts
+from app.requirements.service import Named
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -107,23 +108,22 @@ def submit_mapping(page: Page, records: Records, by: SignedIn, typed: TypedForm)
 @router.get("/register/mapping-paper")
 def show_mapping_paper_form(page: Page, by: SignedIn, code: str = "") -> Response:
     """The form for a mapping's JSON paper."""
-    return _paper_page(page, by, typed={"code": code})
+    return form_page(page, by, Act.WRITE_MAPPING, "mapping_paper", typed={"code": code})
 
 
 @router.post("/register/mapping-paper")
 def submit_mapping_paper(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
     """Write a mapping from its JSON paper."""
-    require(by, Act.WRITE_MAPPING)
-    paper = b""
-    try:
-        paper, filename = paper_of(typed)
+
+    def put_on_record(paper: bytes, filename: str) -> Named:
         form = parse(MappingPaperForm, typed)
-        named = service.write_mapping(
+        return service.write_mapping(
             records, **form.model_dump(), paper=paper, filename=filename, by=by, at=now()
         )
-    except Refusal as refusal:
-        return _paper_page(page, by, typed=with_paper(typed, paper), refusal=refusal)
-    return written(page, named)
+
+    return submitted_paper(
+        page, by, Act.WRITE_MAPPING, "mapping_paper", typed=typed, put_on_record=put_on_record
+    )
 
 
 @router.post("/mappings/{code:path}/try")
@@ -186,7 +186,3 @@ def _form_page(
         vacuum_units=[(one, one) for one in get_args(VacuumUnit)],
         zone_in_file=ZONE_IN_FILE,
     )
-
-
-def _paper_page(page: PageMaker, by: Actor, **values: Any) -> Response:
-    return form_page(page, by, Act.WRITE_MAPPING, "mapping_paper", **values)

@@ -16,9 +16,9 @@ from app.requirements.forms import (
     CycleForm,
     EntryForm,
     PaperForm,
-    paper_of,
 )
-from app.requirements.pages.written import form_page, with_paper, written
+from app.requirements.pages.written import form_page, submitted_paper, written
+from app.requirements.service import Named
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -34,24 +34,16 @@ def show_table_form(page: Page, by: SignedIn, code: str = "") -> Response:
 @router.post("/register/table")
 def submit_table(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
     """Write a revision of an acceptance table."""
-    require(by, Act.WRITE_REQUIREMENT)
-    paper = b""
-    try:
-        paper, filename = paper_of(typed)
+
+    def put_on_record(paper: bytes, filename: str) -> Named:
         form = parse(PaperForm, typed)
-        named = service.write_table(
+        return service.write_table(
             records, **form.model_dump(), paper=paper, filename=filename, by=by, at=now()
         )
-    except Refusal as refusal:
-        return form_page(
-            page,
-            by,
-            Act.WRITE_REQUIREMENT,
-            "table",
-            typed=with_paper(typed, paper),
-            refusal=refusal,
-        )
-    return written(page, named)
+
+    return submitted_paper(
+        page, by, Act.WRITE_REQUIREMENT, "table", typed=typed, put_on_record=put_on_record
+    )
 
 
 @router.get("/register/table-entry")
@@ -92,12 +84,10 @@ def show_cycle_form(page: Page, by: SignedIn, code: str = "") -> Response:
 @router.post("/register/cycle")
 def submit_cycle(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
     """Write a revision of a cycle."""
-    require(by, Act.WRITE_REQUIREMENT)
-    paper = b""
-    try:
-        paper, filename = paper_of(typed)
+
+    def put_on_record(paper: bytes, filename: str) -> Named:
         form = parse(CycleForm, typed)
-        named = service.write_cycle(
+        return service.write_cycle(
             records,
             code=form.code,
             revision=form.revision,
@@ -108,16 +98,10 @@ def submit_cycle(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
             by=by,
             at=now(),
         )
-    except Refusal as refusal:
-        return form_page(
-            page,
-            by,
-            Act.WRITE_REQUIREMENT,
-            "cycle",
-            typed=with_paper(typed, paper),
-            refusal=refusal,
-        )
-    return written(page, named)
+
+    return submitted_paper(
+        page, by, Act.WRITE_REQUIREMENT, "cycle", typed=typed, put_on_record=put_on_record
+    )
 
 
 def _entry_page(

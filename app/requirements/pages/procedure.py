@@ -1,7 +1,6 @@
 """Write a pyrometry procedure: as a form of rows, or as its JSON paper."""
 
 from collections.abc import Mapping
-from typing import Any
 
 from fastapi import APIRouter, Response
 
@@ -14,7 +13,7 @@ from app.judging.furnace.procedure import CheckKind, InstrumentKind
 from app.people.rights import Act, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries, service
-from app.requirements.forms import OBTAINED, PaperForm, paper_of
+from app.requirements.forms import OBTAINED, PaperForm
 from app.requirements.forms.procedure import (
     THIS_PAPER,
     procedure_paper,
@@ -22,9 +21,10 @@ from app.requirements.forms.procedure import (
     told_on_the_form,
 )
 from app.requirements.forms.procedure_again import typed_procedure
-from app.requirements.pages.written import form_page, with_paper, written
+from app.requirements.pages.written import form_page, submitted_paper, written
 from app.requirements.records import RequirementKind
 from app.requirements.rules import Part, procedure_parts
+from app.requirements.service import Named
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
@@ -75,7 +75,7 @@ def submit_procedure(page: Page, records: Records, by: SignedIn, typed: TypedFor
 @router.get("/register/procedure-paper")
 def show_procedure_paper_form(page: Page, by: SignedIn, code: str = "") -> Response:
     """The form for a procedure's JSON paper."""
-    return _paper_page(page, by, typed={"code": code})
+    return form_page(page, by, Act.WRITE_PROCEDURE, "procedure_paper", typed={"code": code})
 
 
 @router.post("/register/procedure-paper")
@@ -83,17 +83,16 @@ def submit_procedure_paper(
     page: Page, records: Records, by: SignedIn, typed: TypedForm
 ) -> Response:
     """Write a procedure from its JSON paper."""
-    require(by, Act.WRITE_PROCEDURE)
-    paper = b""
-    try:
-        paper, filename = paper_of(typed)
+
+    def put_on_record(paper: bytes, filename: str) -> Named:
         form = parse(PaperForm, typed)
-        named = service.write_procedure(
+        return service.write_procedure(
             records, **form.model_dump(), paper=paper, filename=filename, by=by, at=now()
         )
-    except Refusal as refusal:
-        return _paper_page(page, by, typed=with_paper(typed, paper), refusal=refusal)
-    return written(page, named)
+
+    return submitted_paper(
+        page, by, Act.WRITE_PROCEDURE, "procedure_paper", typed=typed, put_on_record=put_on_record
+    )
 
 
 def _at_first(records: Database, code: str) -> dict[str, str]:
@@ -129,7 +128,3 @@ def _form_page(
         spans=[(span.value, span.value) for span in (Span.MONTHS, Span.WEEKS, Span.DAYS)],
         month_ends=[(rule.value, rule.value) for rule in MonthEnd],
     )
-
-
-def _paper_page(page: PageMaker, by: Actor, **values: Any) -> Response:
-    return form_page(page, by, Act.WRITE_PROCEDURE, "procedure_paper", **values)

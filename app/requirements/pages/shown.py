@@ -52,7 +52,7 @@ def _add_pages(kind: RequirementKind) -> None:
         return _withdraw(page, records, by, kind=kind, code=code.upper(), typed=typed)
 
 
-for _kind in RequirementKind:
+for _kind in KINDS:
     _add_pages(_kind)
 
 

@@ -1,6 +1,6 @@
 """The forms that write a paper: shown, shown again as typed, and left once it is on record."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote
 
@@ -9,6 +9,7 @@ from fastapi import Response
 from app.audit.actor import Actor
 from app.errors import Refusal
 from app.people.rights import Act, require
+from app.requirements.forms import paper_of
 from app.requirements.service import KINDS, Named
 from app.web.entries import kept
 from app.web.forms import Typed
@@ -30,7 +31,31 @@ def form_page(
     return page.show(f"requirements/register_{form}.html", **values, **kept(typed, refusal))
 
 
-def with_paper(typed: Typed, paper: bytes) -> dict[str, str]:
+def submitted_paper(
+    page: PageMaker,
+    by: Actor,
+    act: Act,
+    form: str,
+    *,
+    typed: Typed,
+    put_on_record: Callable[[bytes, str], Named],
+) -> Response:
+    """Onward once a JSON paper is on record, or the form ``requirements/register_FORM.html`` again.
+
+    ``put_on_record`` reads the fields beside the paper and writes it, given its bytes and what to
+    call it; what it refuses is shown on the form, the paper's text in its box.
+    """
+    require(by, act)
+    paper = b""
+    try:
+        paper, filename = paper_of(typed)
+        named = put_on_record(paper, filename)
+    except Refusal as refusal:
+        return form_page(page, by, act, form, typed=_with_paper(typed, paper), refusal=refusal)
+    return written(page, named)
+
+
+def _with_paper(typed: Typed, paper: bytes) -> dict[str, str]:
     """What was typed, with a file's text in the box, so that it can be corrected on the page."""
     given = dict(typed)
     if not given.get("paper", "").strip():
