@@ -86,6 +86,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.mount("/static", _LastingFiles(directory=STATIC), name="static")
     # Own words before identities: /panels/register is asked for before /panels/{code}.
     app.include_router(furnace_history.router)
+    app.include_router(bench.charts.router)
     for subject in (people, equipment, requirements, panels, loads, bench, release, tracing):
         app.include_router(subject.router)
     app.add_middleware(_Guard)

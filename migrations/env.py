@@ -13,6 +13,7 @@ import app.bench.records
 import app.equipment.records
 import app.loads.live.live_records
 import app.loads.records
+import app.loads.trouble_records
 import app.panels.records
 import app.people.records
 import app.release.records

@@ -18,6 +18,7 @@ from app.settings import Settings, shipped
 from app.web.page import read_every_template
 from seed_demo.live_run import LIVE_LOAD, TOKEN_FILE, go_on_sending, write_run_to_come
 from seed_demo.scenario import PEOPLE, SHOP, SHOP_ZONE
+from seed_demo.scenario_loads import DRAFT_ON, TURN_ASKED_ON
 from seed_demo.seeding import seed
 from seed_demo.seeding_shop import PASSWORD
 from seed_demo.waiting_files import write_waiting_files
@@ -31,10 +32,16 @@ _KEPT_S = 86_400.0
 TO_DO = (
     ("tashgill", "import {csv} for load L-211; then unwrap its panels"),
     ("imorrowby", f"watch load {LIVE_LOAD} grow: its logger sends now, and one sensor drifts"),
-    ("pquennell", "measure the coupons that wait, from {slip}"),
+    ("pquennell", f"scan {DRAFT_ON} in your session at EC-6: what was keyed is still there"),
+    ("imorrowby", "measure the coupons that wait, from {slip}, on both standards; TW-1062 again"),
+    ("tashgill", "go on with the blind study of EC-5; read a baseline of TW-1069-A"),
     ("tashgill", "release panel TW-1064: its readings were taken by somebody else"),
     ("rhalvarth", "dispose of a held panel; answer the void; verify KS-2 revision B"),
-    ("obrantwood", "verify QT-31 revision C against its source"),
+    ("rhalvarth", f"approve or decline the correction of {TURN_ASKED_ON} on its evidence"),
+    ("rhalvarth", "decide about coupon TW-1052-B, which was not found, and the doubled TW-1055-B"),
+    ("rhalvarth", "open the retest that TW-1048-A permits; its plan is fixed then"),
+    ("obrantwood", "verify QT-31 revision C and correction table CT-1 revision B; accept RB-842"),
+    ("skestle", "look at the control chart of HB-2 and the result of its study"),
     ("jlindqvane", "follow panel TW-1048 back to its furnace, readings and people"),
 )
 """What a visitor can try: who signs in, and for what."""

@@ -30,11 +30,11 @@ def scorch_picture(panel: str) -> bytes:
     return written.getvalue()
 
 
-def scanned_sheet(number: str, line: str) -> bytes:
+def scanned_sheet(number: str, line: str, *, title: str = "System accuracy test") -> bytes:
     """A report's sheet as if scanned, as PNG; the same every time."""
     sheet = Image.new("L", (620, 877), 250)
     pen = ImageDraw.Draw(sheet)
-    for row, words in enumerate(("System accuracy test", number, line, "drawn for the demo")):
+    for row, words in enumerate((title, number, line, "drawn for the demo")):
         pen.text((60, 80 + 60 * row), words, fill=20, font_size=30)
     pen.rectangle((40, 50, 580, 340), outline=60, width=3)
     written = io.BytesIO()

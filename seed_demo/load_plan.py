@@ -60,6 +60,9 @@ class Lot:
     received_days_before: int
 
 
+ROUND_LOT = "ML-0731"
+"""The lot of the round coupons that ride beside a panel's own."""
+
 LOTS = (
     Lot(
         number="ML-0712",
@@ -88,6 +91,15 @@ LOTS = (
         certificate="TC-20953",
         received_days_before=37,
     ),
+    Lot(
+        number=ROUND_LOT,
+        alloy="M-31",
+        form="round bar",
+        thickness_mm="16.0",
+        cast="K4471",
+        certificate="TC-20967",
+        received_days_before=35,
+    ),
 )
 
 
@@ -97,16 +109,26 @@ class Coupon:
 
     The shifts are the demonstration's truth (a slow quench, a solute-rich end of the plate), added
     to what the simulated temperatures give. ``yield_mpa`` is set where a tensile test was made.
-    ``verdict`` is what the coupon ends with; None where it was not measured.
+    ``verdict`` is what the coupon ends with; None where it was not measured. A third coupon, C,
+    lies at the back end too. ``missing``: it was not found when its panel was unwrapped.
+    ``diameters_mm`` of its indentations, two each, are set for a round coupon, which is of its own
+    lot and read by no other tester.
     """
 
-    letter: Literal["A", "B"]
+    letter: Literal["A", "B", "C", "R"]
     measured: bool = True
+    missing: bool = False
     verdict: ShownVerdict | None = "conforms"
     treatment: int = 1
     hardness_shift: float = 0.0
     conductivity_shift: float = 0.0
     yield_mpa: str | None = None
+    diameters_mm: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it was turned from bar, and is not of its panel's lot."""
+        return bool(self.diameters_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +198,8 @@ class Load:
     unit: Literal["C", "F"] = "C"
     by_mapping: bool = False
     """Whether the record comes as the hall logger's own export, read by the shop's mapping."""
+    baselines: bool = False
+    """Whether its coupons were read at the bench before they went into the furnace."""
 
     @property
     def planned_only(self) -> bool:
@@ -210,7 +234,7 @@ class Load:
         return tuple(seats)
 
     def coupon_seat(self, panel: str, letter: str) -> Seat:
-        """The sensor that the coupon lay beside: A at the door end, B at the back end."""
+        """The sensor that the coupon lay beside: A at the door end, the others at the back end."""
         own = [seat for seat in self.seats() if seat.panel == panel]
         return own[0] if letter == "A" else own[-1]
 

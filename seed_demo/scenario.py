@@ -136,21 +136,48 @@ ALLOYS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A reference block or conductivity standard; figures as certified, in its tester's unit."""
+
+    code: str
+    value: str
+    permitted_error: str
+    expanded_uncertainty: str
+    indents_most: int | None = None
+    certified_at_c: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tester:
-    """A bench instrument and the reference block it is checked on; figures as certified."""
+    """A bench instrument and the blocks it is checked on; figures as certified.
+
+    ``as_found`` and ``as_left`` are pairs of the last calibration, reference value and value read.
+    """
 
     code: str
     name: str
     quantity: Literal["hardness", "conductivity"]
     scale_or_unit: str
+    build: Literal["fixed", "portable"]
+    measures: tuple[str, str]
+    accuracy: str
     calibration_due_in_days: int
-    block: str
-    block_value: str
-    block_permitted_error: str
+    blocks: tuple[Block, ...]
     expanded_uncertainty: str
+    as_found: tuple[tuple[str, str], ...]
+    as_left: tuple[tuple[str, str], ...] = ()
     scatter: float
+    indenter: str | None = None
+    force_n: str | None = None
+    ball_mm: str | None = None
+    asymmetry_percent: str | None = None
     frequency_khz: int | None = None
+    probe: str | None = None
+    check_every_min: int | None = None
 
+
+DISPLAY_STEP = "0.1"
+"""Every tester of the shop shows tenths."""
 
 TESTERS = (
     Tester(
@@ -158,11 +185,24 @@ TESTERS = (
         name="Bench indentation tester",
         quantity="hardness",
         scale_or_unit="HRB",
+        build="fixed",
+        measures=("20", "100"),
+        accuracy="1.0",
+        indenter="carbide ball, 1.5875 mm",
+        force_n="980.7",
         calibration_due_in_days=77,
-        block="RB-841",
-        block_value="84.1",
-        block_permitted_error="1.0",
+        blocks=(
+            Block(
+                code="RB-841",
+                value="84.1",
+                permitted_error="1.0",
+                expanded_uncertainty="0.4",
+                indents_most=120,
+            ),
+        ),
         expanded_uncertainty="0.8",
+        as_found=(("41.6", "42.5"), ("62.3", "62.9"), ("90.4", "90.6")),
+        as_left=(("41.6", "41.9"), ("62.3", "62.5"), ("90.4", "90.4")),
         scatter=0.35,
     ),
     Tester(
@@ -170,12 +210,90 @@ TESTERS = (
         name="Eddy-current conductivity meter",
         quantity="conductivity",
         scale_or_unit="%IACS",
+        build="portable",
+        measures=("0.9", "65"),
+        accuracy="0.5",
         calibration_due_in_days=24,
-        block="CB-382",
-        block_value="38.2",
-        block_permitted_error="0.5",
+        blocks=(
+            Block(
+                code="CB-294",
+                value="29.4",
+                permitted_error="0.5",
+                expanded_uncertainty="0.2",
+                certified_at_c="20",
+            ),
+            Block(
+                code="CB-431",
+                value="43.1",
+                permitted_error="0.5",
+                expanded_uncertainty="0.3",
+                certified_at_c="20",
+            ),
+        ),
         expanded_uncertainty="0.3",
+        as_found=(("16.3", "16.4"), ("29.4", "29.3"), ("43.1", "43.3"), ("58.7", "58.9")),
         scatter=0.08,
         frequency_khz=60,
+        probe="flat probe of 12 mm",
+        check_every_min=120,
     ),
 )
+
+SECOND_METER = Tester(
+    code="EC-6",
+    name="Hand-held conductivity meter",
+    quantity="conductivity",
+    scale_or_unit="%IACS",
+    build="portable",
+    measures=("1.0", "60"),
+    accuracy="0.5",
+    calibration_due_in_days=66,
+    blocks=TESTERS[1].blocks,
+    expanded_uncertainty="0.4",
+    as_found=(("16.3", "16.2"), ("29.4", "29.5"), ("43.1", "43.0"), ("58.7", "58.5")),
+    scatter=0.1,
+    frequency_khz=60,
+    probe="flat probe of 14 mm",
+    check_every_min=120,
+)
+"""The meter that steps in for the first; it is checked on the same standards."""
+
+BALL_TESTER = Tester(
+    code="HB-7",
+    name="Ball tester for round coupons, read under its microscope",
+    quantity="hardness",
+    scale_or_unit="HBW 2.5/62.5",
+    build="fixed",
+    measures=("40", "220"),
+    accuracy="4.0",
+    indenter="carbide ball, 2.5 mm",
+    force_n="612.9",
+    ball_mm="2.5",
+    asymmetry_percent="2",
+    calibration_due_in_days=54,
+    blocks=(
+        Block(
+            code="RB-151",
+            value="151.0",
+            permitted_error="4.5",
+            expanded_uncertainty="1.6",
+            indents_most=16,
+        ),
+    ),
+    expanded_uncertainty="2.4",
+    as_found=(("101.0", "102.1"), ("151.0", "152.6"), ("197.0", "198.9")),
+    scatter=0.9,
+)
+"""Its indentations are keyed by their two diameters; the program gives the number."""
+
+NEW_BLOCK = Block(
+    code="RB-842",
+    value="62.3",
+    permitted_error="1.0",
+    expanded_uncertainty="0.4",
+    indents_most=120,
+)
+"""A hardness block that came in yesterday: its certificate waits for a second person."""
+
+THERMOMETER = "TH-4"
+"""The surface probe with which coupons and standards are measured at the conductivity bench."""

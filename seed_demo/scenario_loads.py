@@ -54,6 +54,23 @@ VOID_ASKED_ON = "TW-1066-A"
 """The coupon with a reading whose void waits for an answer."""
 SLIP_ON = "TW-1042-A"
 """The coupon with a slip of the key, set right by the person who made it."""
+TURNED_ON, TURN_ASKED_ON = "TW-1043-B", "TW-1061-B"
+"""Coupons with a slip that spoke against them: one set right with evidence by leave of a second
+person, one whose correction still waits for that."""
+LATE_ON = "TW-1050-B"
+"""The coupon whose hardness was entered some minutes after it was measured."""
+DRAFT_ON = "TW-1066-B"
+"""The coupon that somebody is keying now, with nothing of it recorded yet."""
+SPARE_ON = ("TW-1049-B", "TW-1049-C")
+"""The coupon that was not found, and the spare that stands in for it."""
+
+
+_LOST = Coupon(letter="B", measured=False, missing=True, verdict=None)
+"""A coupon that was not found when its panel was unwrapped."""
+_ROUND = Coupon(
+    letter="R", diameters_mm=(("0.734", "0.737"), ("0.731", "0.735"), ("0.738", "0.736"))
+)
+"""A round coupon that rides along to try the new bar, and is read under the microscope."""
 
 LOADS = (
     Load(
@@ -79,6 +96,7 @@ LOADS = (
         seed=202,
         faults=(LoggerStop(at_s=9 * HOUR_S, lasts_s=60),),
         readings_by="pquennell",
+        baselines=True,
         panels=(
             _panel(1044, "ML-0725", END.RELEASED),
             _panel(
@@ -96,7 +114,8 @@ LOADS = (
         number="L-203",
         furnace="AK1",
         cycle="KH-150",
-        story="The record conforms; one coupon is below its hardness limit.",
+        story="The record conforms; one coupon is below its hardness limit, and one was not found: "
+        "the spare beside it stands in.",
         days_before=21,
         seed=203,
         decided_by="pquennell",
@@ -112,7 +131,13 @@ LOADS = (
                 ),
                 hold="Coupon A is below the hardness limit; metallurgy is asked about the quench.",
             ),
-            _panel(1049, "ML-0712", END.RELEASED),
+            _panel(
+                1049,
+                "ML-0712",
+                END.RELEASED,
+                (Coupon(letter="A"), _LOST, Coupon(letter="C")),
+                disposition="Coupon B was swept up with the bag; spare C of the same end conforms.",
+            ),
         ),
     ),
     Load(
@@ -137,7 +162,13 @@ LOADS = (
                 disposition="Four minutes 1.6 degC above the band at one junction add nothing that "
                 "the coupons show; skin lag is far longer than the draught.",
             ),
-            _panel(1051, "ML-0719", END.HELD, hold="One sensor left the band for four minutes."),
+            _panel(
+                1051,
+                "ML-0719",
+                END.HELD,
+                (*PAIR, _ROUND),
+                hold="One sensor left the band for four minutes.",
+            ),
         ),
     ),
     Load(
@@ -154,7 +185,13 @@ LOADS = (
         ),
         record="not_proven",
         panels=(
-            _panel(1052, "ML-0719", END.HELD, hold="TC4 is silent for two and a half hours."),
+            _panel(
+                1052,
+                "ML-0719",
+                END.HELD,
+                (Coupon(letter="A"), _LOST),
+                hold="TC4 is silent for two and a half hours.",
+            ),
             _panel(1053, "ML-0719", END.HELD, hold="TC6 is silent for twenty minutes."),
         ),
     ),
@@ -184,6 +221,7 @@ LOADS = (
         story="Conductivity of two panels lies in the conditional zone: a yield strength decides.",
         days_before=11,
         by_mapping=True,
+        baselines=True,
         seed=207,
         readings_by="tashgill",
         decided_by="pquennell",
@@ -213,7 +251,8 @@ LOADS = (
         number="L-208",
         furnace="AK1",
         cycle="KH-150",
-        story="One station heated late and the soak clock did not wait for it: too short a soak.",
+        story="One station heated late and the soak clock did not wait for it: too short a soak, "
+        "and one coupon below its conductivity limit.",
         days_before=9,
         seed=208,
         faults=(SlowStation(sensor="TC4", factor=2.2),),
@@ -234,14 +273,24 @@ LOADS = (
                 disposition="Short soak, and the scorch is deeper than may be blended out.",
                 surface="Scorched patch 40 mm by 15 mm at the trailing edge, under the tape.",
             ),
-            _panel(1061, "ML-0719", END.HELD, hold="Soak shorter than the cycle asks."),
+            _panel(
+                1061,
+                "ML-0719",
+                END.HELD,
+                (
+                    Coupon(letter="A", conductivity_shift=-2.0, verdict="does_not_conform"),
+                    Coupon(letter="B", verdict="not_proven"),
+                ),
+                hold="Soak shorter than the cycle asks.",
+            ),
         ),
     ),
     Load(
         number="L-209",
         furnace="RL7",
         cycle="KH-150",
-        story="The closing check on the conductivity block failed: all readings to be taken again.",
+        story="The closing check on a conductivity standard failed: the meter went out of use, the "
+        "panels on hold, and all conductivities are to be taken again; of one panel they are.",
         days_before=5,
         seed=209,
         sensors_per_panel=4,
@@ -250,8 +299,8 @@ LOADS = (
         readings_by="tashgill",
         decided_by="imorrowby",
         panels=(
-            _panel(1062, "ML-0719", END.AWAITING_BENCH, _pair("not_proven")),
-            _panel(1063, "ML-0719", END.AWAITING_BENCH, _pair("not_proven")),
+            _panel(1062, "ML-0719", END.HELD, _pair("not_proven")),
+            _panel(1063, "ML-0719", END.HELD),
         ),
     ),
     Load(

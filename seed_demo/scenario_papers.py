@@ -100,7 +100,11 @@ CYCLES = (
 )
 
 
-def _hardness(least: str) -> dict[str, Any]:
+def _span(lower: str, upper: str) -> dict[str, str]:
+    return {"from": lower, "to": upper}
+
+
+def _hardness(least: str, **more: Any) -> dict[str, Any]:
     return {
         "quantity": "hardness",
         "scale": "HRB",
@@ -110,6 +114,10 @@ def _hardness(least: str) -> dict[str, Any]:
         "readings_min": 3,
         "range_max": "3.0",
         "rounding": "rounding",
+        "instruments": ["fixed"],
+        "possible": _span("20", "100"),
+        "usual": _span("74", "94"),
+        **more,
     }
 
 
@@ -120,29 +128,42 @@ def _conductivity(limits: dict[str, Any]) -> dict[str, Any]:
         "statistic": "mean",
         "readings_min": 3,
         "rounding": "rounding",
+        "standards_apart": "10.0",
+        "possible": _span("20", "60"),
+        "usual": _span("33", "43"),
         **limits,
     }
 
 
 YIELD_HIGHEST_MPA = "436"
+ROUND_CORRECTION, CLAD_CORRECTION = "CT-1", "CT-2"
+"""The correction tables that the entries for round and for clad coupons name."""
 
 
 def _entry(
-    alloy: str, temper: str, from_mm: str, to_mm: str, criteria: list[dict[str, Any]]
+    alloy: str,
+    temper: str,
+    from_mm: str,
+    to_mm: str,
+    criteria: list[dict[str, Any]],
+    *,
+    form: str = "plate",
+    surface: str | None = None,
+    by_another: bool = False,
 ) -> dict[str, Any]:
     return {
         "alloy": alloy,
         "temper": temper,
-        "form": "plate",
+        "form": form,
         "thickness_mm": {
             "from": from_mm,
             "to": to_mm,
             "from_included": True,
             "to_included": False,
         },
-        "surface": None,
+        "surface": surface,
         "decision": "simple",
-        "retest": {"further": 2, "of": "sets"},
+        "retest": {"further": 2, "of": "sets", "by_another": by_another},
         "source": SOURCE,
         "obtained": "invented",
         "criteria": criteria,
@@ -162,16 +183,33 @@ class DemoTable:
     verified_by: str | None
 
 
-def _coupons_m31(revision: str, *, thin_hardness: str) -> dict[str, Any]:
-    """A revision of QT-31: two ranges of thickness."""
-    thin = [_hardness(thin_hardness), _conductivity({"min": "35.0", "max": "38.5"})]
-    thick = [_hardness("82.0"), _conductivity({"min": "35.0", "max": "39.0"})]
+def _coupons_m31(
+    revision: str, *, thin_hardness: str, hardness_rise: dict[str, str] | None = None
+) -> dict[str, Any]:
+    """A revision of QT-31: plate in two ranges of thickness, round bar, and clad sheet."""
+    rise = {} if hardness_rise is None else {"rise": hardness_rise}
+    within = {"min": "35.0", "max": "38.5"}
+    thin = [_hardness(thin_hardness, **rise), _conductivity(within)]
+    thick = [_hardness("82.0", **rise), _conductivity({"min": "35.0", "max": "39.0"})]
+    round_bar = [
+        _hardness(
+            "140",
+            scale="HBW 2.5/62.5",
+            range_max="8.0",
+            possible=_span("40", "220"),
+            usual=_span("120", "175"),
+            correction=ROUND_CORRECTION,
+        )
+    ]
+    clad = [_conductivity({**within, "correction": CLAD_CORRECTION})]
     return {
         "name": "Witness coupons, M-31 A2",
         "revision": revision,
         "entries": [
-            _entry("M-31", "A2", "6.0", "16.0", thin),
+            _entry("M-31", "A2", "6.0", "16.0", thin, by_another=True),
             _entry("M-31", "A2", "16.0", "40.0", thick),
+            _entry("M-31", "A2", "8.0", "32.0", round_bar, form="round bar"),
+            _entry("M-31", "A2", "1.0", "6.0", clad, form="sheet", surface="clad"),
         ],
     }
 
@@ -188,6 +226,7 @@ TABLES = (
         paper={
             "name": "Witness coupons, R-58 C4",
             "revision": "A",
+            "blind": True,
             "entries": [
                 _entry(
                     "R-58",
@@ -195,9 +234,10 @@ TABLES = (
                     "6.0",
                     "20.0",
                     [
-                        _hardness("81.5"),
+                        _hardness("81.5", rise=_span("12.0", "24.0")),
                         _conductivity(
                             {
+                                "rise": _span("4.0", "11.0"),
                                 "resolution": "0.1",
                                 "zones": [
                                     {"to": "37.0", "outcome": "reject"},
@@ -229,7 +269,7 @@ TABLES = (
 # Written, and not yet in force: nobody but the writer has compared them with their source.
 WAITING_TABLE = DemoTable(
     code="QT-31",
-    paper=_coupons_m31("C", thin_hardness="83.5"),
+    paper=_coupons_m31("C", thin_hardness="83.5", hardness_rise=_span("16.0", "28.0")),
     written_by="skestle",
     verified_by=None,
 )

@@ -7,14 +7,20 @@ from pathlib import Path
 from app.database import Database
 from app.settings import Settings
 from seed_demo.diary import DemoShop, silent
+from seed_demo.furnace_physics import FurnaceRun
 from seed_demo.live_run import enter_live_run
-from seed_demo.scenario_loads import LOADS, VOID_ASKED_ON
-from seed_demo.seeding_bench import coupons_of, enter_bench, enter_void_request
+from seed_demo.load_plan import Load
+from seed_demo.scenario_loads import DRAFT_ON, LOADS, SPARE_ON, VOID_ASKED_ON
+from seed_demo.seeding_bench import coupons_of, enter_bench, enter_running_session
+from seed_demo.seeding_changes import enter_void_request
 from seed_demo.seeding_decisions import enter_decisions
 from seed_demo.seeding_loads import enter_load, runs_of, unwrapping_day
 from seed_demo.seeding_mappings import TRIED_ON, enter_mappings
 from seed_demo.seeding_plans import enter_plans
+from seed_demo.seeding_round import enter_round_coupons
 from seed_demo.seeding_shop import PASSWORD, enter_shop
+from seed_demo.seeding_studies import enter_studies
+from seed_demo.seeding_troubles import DOUBLED_ON, enter_doubled, enter_spare
 
 
 def seed(
@@ -42,14 +48,27 @@ def enter_all(shop: DemoShop) -> None:
     enter_shop(shop, LOADS)
     enter_plans(shop)
     enter_mappings(shop, runs[TRIED_ON], PASSWORD)
+    enter_studies(shop)
     for load in LOADS:
         run = runs.get(load.number)
+        enter_round_coupons(shop, load)
         enter_load(shop, load, run)
         if run is None or not load.imported:
             continue
         enter_bench(shop, load, run)
         enter_decisions(shop, load, run)
-        for panel, coupon in coupons_of(load):
-            if panel.coupon_code(coupon) == VOID_ASKED_ON:
-                asked_at = unwrapping_day(shop, run) + timedelta(hours=14)
-                enter_void_request(shop, load, VOID_ASKED_ON, asked_at)
+        _enter_what_is_told_of(shop, load, run)
+
+
+def _enter_what_is_told_of(shop: DemoShop, load: Load, run: FurnaceRun) -> None:
+    """The voids, troubles and half-done work of a load's coupons, as its story has them."""
+    day = unwrapping_day(shop, run)
+    coupons = {panel.coupon_code(coupon) for panel, coupon in coupons_of(load)}
+    if VOID_ASKED_ON in coupons:
+        enter_void_request(shop, load, VOID_ASKED_ON, day + timedelta(hours=14))
+    if DRAFT_ON in coupons:
+        enter_running_session(shop, load, run, DRAFT_ON)
+    if DOUBLED_ON[2] in coupons:
+        enter_doubled(shop, day + timedelta(hours=16))
+    if SPARE_ON[0] in coupons:
+        enter_spare(shop, day + timedelta(hours=13, minutes=30))

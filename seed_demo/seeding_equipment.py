@@ -52,15 +52,15 @@ def enter_equipment(shop: DemoShop, password: str) -> None:
         _enter_furnace(shop, furnace, password)
     for furnace in FURNACES:
         for code in sensors_of(furnace.code).values():
-            accepted = _Accepted(shop, SubjectKind.SENSOR_CERTIFICATE, password)
+            accepted = Accepted(shop, SubjectKind.SENSOR_CERTIFICATE, password)
             accepted.enter(shop.day(FIRST_DAY, 9), partial(_register_sensor, shop, code))
     for gauge in GAUGES:
-        accepted = _Accepted(shop, SubjectKind.GAUGE_CERTIFICATE, password)
+        accepted = Accepted(shop, SubjectKind.GAUGE_CERTIFICATE, password)
         accepted.enter(shop.day(FIRST_DAY, 9, 40), partial(_register_gauge, shop, gauge))
     shop.enter(shop.day(2, 15, 10), partial(_change_door_seal, shop))
 
 
-class _Accepted:
+class Accepted:
     """What one person enters and another accepts twenty minutes later: two acts of the diary."""
 
     def __init__(self, shop: DemoShop, kind: SubjectKind, password: str) -> None:
@@ -142,7 +142,7 @@ def _verify_procedure(
 def _enter_furnace(shop: DemoShop, furnace: Furnace, password: str) -> None:
     """The furnace, to what it is kept, and its checks, each entered on the day it was made."""
     shop.enter(shop.day(FIRST_DAY, 8), partial(_register_furnace, shop, furnace))
-    qualified = _Accepted(shop, SubjectKind.QUALIFICATION, password)
+    qualified = Accepted(shop, SubjectKind.QUALIFICATION, password)
     qualified.enter(shop.day(FIRST_DAY, 15), partial(_qualify, shop, furnace))
     survey = (-furnace.survey_done_days_ago, furnace.survey_due_in_days)
     recorder = (furnace.recorder_due_in_days - _RECORDER_EVERY_DAYS, furnace.recorder_due_in_days)
@@ -168,7 +168,7 @@ def _enter_furnace(shop: DemoShop, furnace: Furnace, password: str) -> None:
         if waits:
             shop.enter(entered, record)
         else:
-            _Accepted(shop, SubjectKind.FURNACE_CHECK, password).enter(entered, record)
+            Accepted(shop, SubjectKind.FURNACE_CHECK, password).enter(entered, record)
 
 
 def _register_furnace(shop: DemoShop, furnace: Furnace, at: datetime) -> None:

@@ -47,6 +47,7 @@ _COUPON_BESIDE_MM = 260
 _HEATING_AND_COOLING = timedelta(hours=14)
 CORNERS_MM = tuple((Decimal(x_mm), Decimal(y_mm)) for x_mm in (300, 9200) for y_mm in (150, 2400))
 """Where the panels' lower left corners lie in the surveyed zone, in the order planned."""
+_SEARCHED = "Searched the bag, the breather cloth and the floor by the former, and asked the shift."
 _SCORCH = (
     Found(
         kind="discoloured patch",
@@ -134,9 +135,9 @@ def declared_length(load: Load) -> timedelta:
 
 
 def coupon_place(load: Load, panel: Panel, *, letter: str, code: str) -> PlannedCoupon:
-    """Beside its sensor, a little towards the middle of the panel."""
+    """Beside its sensor, a little towards the middle of the panel; a third one farther in."""
     seat = load.coupon_seat(panel.number, letter)
-    aside = _COUPON_BESIDE_MM if letter == "A" else -_COUPON_BESIDE_MM
+    aside = _COUPON_BESIDE_MM * {"A": 1, "B": -1, "C": -2, "R": -3}[letter]
     end = "door end" if letter == "A" else "back end"
     return PlannedCoupon(
         coupon=code,
@@ -269,12 +270,15 @@ def _chosen(shop: DemoShop, load: Load, run: FurnaceRun, at: datetime) -> Chosen
 
 
 def _unwrap(shop: DemoShop, load: Load, panel: Panel, at: datetime) -> None:
+    coupons = {panel.coupon_code(coupon): coupon for coupon in panel.coupons}
+    missing = frozenset(code for code, coupon in coupons.items() if coupon.missing)
     found = Unwrapped(
         bag_intact=load.bag == "intact",
         surface_clear=not panel.surface,
         findings=" ".join(words for words in (load.bag_found, panel.surface) if words),
-        recovered=frozenset(panel.coupon_code(coupon) for coupon in panel.coupons),
-        missing=frozenset(),
+        recovered=frozenset(coupons) - missing,
+        missing=missing,
+        searched=_SEARCHED if missing else "",
         places=_SCORCH if panel.surface else (),
     )
     record_unwrapping(

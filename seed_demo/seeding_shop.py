@@ -5,7 +5,6 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import partial
 
-from app.equipment import service as equipment
 from app.panels import service as panels
 from app.panels.service import Material
 from app.people import service as accounts
@@ -22,10 +21,9 @@ from seed_demo.scenario import (
     PANEL_LENGTH_MM,
     PANEL_WIDTH_MM,
     PEOPLE,
-    TESTERS,
     Person,
-    Tester,
 )
+from seed_demo.scenario_corrections import CORRECTIONS, WAITING_CORRECTION, DemoCorrection
 from seed_demo.scenario_papers import (
     COUPONS_PER_PANEL,
     CYCLES,
@@ -38,13 +36,11 @@ from seed_demo.scenario_papers import (
     DemoCycle,
     DemoTable,
 )
-from seed_demo.seeding_equipment import ENGINEER, FIRST_DAY, days_from_now, enter_equipment
+from seed_demo.seeding_bench_instruments import enter_bench_instruments
+from seed_demo.seeding_equipment import FIRST_DAY, enter_equipment
 
 PASSWORD = "aged at 150 for a day"  # noqa: S105 - shown to everybody who tries the demonstration
 RECEIVER = "pquennell"
-
-_CERTIFICATE_DAYS = 180
-_BLOCKS_EXPIRE_IN_DAYS = 210
 
 
 def enter_shop(shop: DemoShop, loads: tuple[Load, ...]) -> None:
@@ -52,10 +48,11 @@ def enter_shop(shop: DemoShop, loads: tuple[Load, ...]) -> None:
     for person in PEOPLE:
         shop.enter(shop.day(FIRST_DAY, 7), partial(_open_account, shop, person))
     enter_equipment(shop, PASSWORD)
-    for tester in TESTERS:
-        shop.enter(shop.day(FIRST_DAY, 10), partial(_register_tester, shop, tester))
+    enter_bench_instruments(shop, PASSWORD)
     for cycle in (*CYCLES, WAITING_CYCLE):
         _enter_cycle(shop, cycle)
+    for correction in (*CORRECTIONS, WAITING_CORRECTION):
+        _enter_correction(shop, correction)
     for table in (*TABLES, WAITING_TABLE):
         _enter_table(shop, table)
     for lot in LOTS:
@@ -85,42 +82,6 @@ def _open_account(shop: DemoShop, person: Person, at: datetime) -> None:
     )
 
 
-def _register_tester(shop: DemoShop, tester: Tester, at: datetime) -> None:
-    """A tester with its certificate, and the reference block it is checked on."""
-    by, due = shop.people[ENGINEER], tester.calibration_due_in_days
-    equipment.register_tester(
-        shop.database,
-        code=tester.code,
-        name=tester.name,
-        quantity=tester.quantity,
-        unit=tester.scale_or_unit,
-        frequency_khz=None if tester.frequency_khz is None else Decimal(tester.frequency_khz),
-        by=by,
-        at=at,
-    )
-    equipment.record_tester_certificate(
-        shop.database,
-        tester=tester.code,
-        term=days_from_now(shop, due - _CERTIFICATE_DAYS, due),
-        certificate=f"CAL-{tester.code}-07",
-        expanded_uncertainty=Decimal(tester.expanded_uncertainty),
-        by=by,
-        at=at,
-    )
-    equipment.register_block(
-        shop.database,
-        code=tester.block,
-        quantity=tester.quantity,
-        unit=tester.scale_or_unit,
-        certified_value=Decimal(tester.block_value),
-        permitted_error=Decimal(tester.block_permitted_error),
-        expires_on=shop.now.date() + timedelta(days=_BLOCKS_EXPIRE_IN_DAYS),
-        certificate=f"BC-{tester.block}",
-        by=by,
-        at=at,
-    )
-
-
 def _written_at(shop: DemoShop, verified_by: str | None) -> datetime:
     """What is in force was written on the first day; what waits, yesterday."""
     return shop.day(FIRST_DAY if verified_by else 1, 13)
@@ -143,6 +104,16 @@ def _enter_table(shop: DemoShop, table: DemoTable) -> None:
         named = Named(kind, table.code, table.paper["revision"])
         verified_at = at + timedelta(hours=2)
         shop.enter(verified_at, partial(_verify, shop, named, table.verified_by))
+
+
+def _enter_correction(shop: DemoShop, correction: DemoCorrection) -> None:
+    at = _written_at(shop, correction.verified_by) + timedelta(minutes=15)
+    shop.enter(at, partial(_write_correction, shop, correction))
+    if correction.verified_by is not None:
+        kind = RequirementKind.CORRECTION_TABLE
+        named = Named(kind, correction.code, correction.paper["revision"])
+        verified_at = at + timedelta(hours=2)
+        shop.enter(verified_at, partial(_verify, shop, named, correction.verified_by))
 
 
 def _write_cycle(shop: DemoShop, cycle: DemoCycle, at: datetime) -> None:
@@ -172,6 +143,18 @@ def _write_table(shop: DemoShop, table: DemoTable, at: datetime) -> None:
         filename=f"{table.code}.json",
         source_document=f"Acceptance sheet AS-{table.code} (invented)",
         by=shop.people[table.written_by],
+        at=at,
+    )
+
+
+def _write_correction(shop: DemoShop, correction: DemoCorrection, at: datetime) -> None:
+    requirements.write_correction_table(
+        shop.database,
+        code=correction.code,
+        paper=json.dumps(correction.paper),
+        filename=f"{correction.code}.json",
+        source_document=f"Correction sheet CS-{correction.code} (invented)",
+        by=shop.people[correction.written_by],
         at=at,
     )
 
@@ -234,11 +217,11 @@ def register_panel(shop: DemoShop, panel: Panel, at: datetime) -> None:
 
 
 def register_coupons(shop: DemoShop, panel: Panel, at: datetime) -> None:
-    """Register the coupons that were cut for a panel."""
+    """Register the coupons that were cut for a panel from its own lot."""
     panels.register_coupons(
         shop.database,
         lot=panel.lot,
-        codes=[panel.coupon_code(coupon) for coupon in panel.coupons],
+        codes=[panel.coupon_code(coupon) for coupon in panel.coupons if not coupon.is_round],
         place="coupon rack by the saw",
         by=shop.people[RECEIVER],
         at=at,

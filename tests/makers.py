@@ -21,6 +21,7 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Base, Database, paper_text
 from app.equipment.records import (
+    Build,
     Furnace,
     FurnaceCheck,
     FurnaceCheckKind,
@@ -32,6 +33,8 @@ from app.equipment.records import (
     SensorCertificate,
     Tester,
     TesterCertificate,
+    Thermometer,
+    ThermometerCertificate,
     VacuumGauge,
 )
 from app.loads.records import Load, LoadCoupon, LoadPanel, LoadSensor, SensorRole
@@ -320,44 +323,120 @@ class Shop:
     def _tester(
         self, session: Session, code: str, quantity: str, unit: str, certified: str, error: str
     ) -> int:
+        """A tester with the block it is checked on."""
+        self.block(session, f"RB-{code}", quantity, unit, certified, error, certificate=f"C-{code}")
+        return self.tester(session, code, quantity, unit)
+
+    def tester(
+        self,
+        session: Session,
+        code: str,
+        quantity: str,
+        unit: str,
+        *,
+        certificate: dict[str, Any] | None = None,
+        **changed: Any,
+    ) -> int:
+        """A tester of fixed build, with a certificate from 2026-01-10 to 2027-01-10.
+
+        ``changed`` are its columns, ``certificate`` what stands otherwise in the certificate.
+        """
+        given: dict[str, Any] = {
+            "name": f"Tester {code}",
+            "frequency_khz": Decimal("60") if quantity == "conductivity" else None,
+            "build": Build.FIXED,
+            "resolution": Decimal("0.1"),
+        }
         tester = Tester(
             code=code,
-            name=f"Tester {code}",
             quantity=quantity,
             unit=unit,
-            frequency_khz=Decimal("60") if quantity == "conductivity" else None,
             registered_by_id=self.engineer.id,
             registered_at=NOW,
+            **(given | changed),
         )
+        bind(session, self._identity(code, "tester"), tester)
+        self.tester_certificate(session, tester.id, f"C-{code}-26", **(certificate or {}))
+        return tester.id
+
+    def tester_certificate(
+        self, session: Session, tester_id: int, certificate: str, **changed: Any
+    ) -> int:
+        """A certificate from 2026-01-10 to 2027-01-10, reviewed, without as-found figures.
+
+        ``changed`` columns stand instead; ``review`` None leaves it waiting, False rejects it.
+        """
+        review = changed.pop("review", True)
+        given: dict[str, Any] = {
+            "done_on": date(2026, 1, 10),
+            "due_on": date(2027, 1, 10),
+            "expanded_uncertainty": None,
+            "entered_by_id": self.engineer.id,
+            "entered_at": NOW,
+        }
+        row = TesterCertificate(tester_id=tester_id, certificate=certificate, **(given | changed))
+        bind(session, row)
+        if review is not None:
+            self.reviewed(session, tester_certificate_id=row.id, accepted=review)
+        return row.id
+
+    def block(
+        self,
+        session: Session,
+        code: str,
+        quantity: str,
+        unit: str,
+        certified: str,
+        error: str,
+        **changed: Any,
+    ) -> int:
+        """A reference block for use until 2027-01-01, reviewed; its indents are not counted.
+
+        ``changed`` columns stand instead; ``review`` None leaves it waiting, False rejects it.
+        """
+        review = changed.pop("review", True)
+        given: dict[str, Any] = {"expires_on": date(2027, 1, 1), "certificate": f"C-{code}"}
         block = ReferenceBlock(
-            code=f"RB-{code}",
+            code=code,
             quantity=quantity,
             unit=unit,
             certified_value=Decimal(certified),
             permitted_error=Decimal(error),
-            expires_on=date(2027, 1, 1),
-            certificate=f"C-{code}",
+            registered_by_id=self.engineer.id,
+            registered_at=NOW,
+            **(given | changed),
+        )
+        bind(session, self._identity(code, "reference_block"), block)
+        if review is not None:
+            self.reviewed(session, block_id=block.id, accepted=review)
+        return block.id
+
+    def thermometer(self, session: Session, code: str, **changed: Any) -> int:
+        """A thermometer with a certificate from 2026-01-15 to 2027-01-15, reviewed.
+
+        ``changed`` columns of the certificate stand instead; ``review`` None leaves it waiting.
+        """
+        review = changed.pop("review", True)
+        thermometer = Thermometer(
+            code=code,
+            name=f"Thermometer {code}",
             registered_by_id=self.engineer.id,
             registered_at=NOW,
         )
-        bind(
-            session,
-            self._identity(tester.code, "tester"),
-            self._identity(block.code, "reference_block"),
-            tester,
-            block,
-        )
-        certificate = TesterCertificate(
-            tester_id=tester.id,
-            done_on=date(2026, 1, 10),
-            due_on=date(2027, 1, 10),
-            certificate=f"C-{code}-26",
-            expanded_uncertainty=None,
-            entered_by_id=self.engineer.id,
-            entered_at=NOW,
-        )
-        bind(session, certificate)
-        return tester.id
+        bind(session, self._identity(code, "thermometer"), thermometer)
+        given: dict[str, Any] = {
+            "done_on": date(2026, 1, 15),
+            "due_on": date(2027, 1, 15),
+            "certificate": f"TC-{code}",
+            "largest_error_c": Decimal("0.2"),
+            "entered_by_id": self.engineer.id,
+            "entered_at": NOW,
+        }
+        row = ThermometerCertificate(thermometer_id=thermometer.id, **(given | changed))
+        bind(session, row)
+        if review is not None:
+            self.reviewed(session, thermometer_certificate_id=row.id, accepted=review)
+        return thermometer.id
 
     def _requirement(
         self,

@@ -4,6 +4,7 @@ import hashlib
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from enum import Enum
+from functools import cache
 from typing import Any
 
 from sqlalchemy import inspect
@@ -17,15 +18,25 @@ def row_facts(row: Base) -> dict[str, Any]:
     A column marked ``info={"trail": "digest"}`` (a large paper, a file, a secret) stands as the
     SHA-256 of its content; whoever alters the content alters the digest.
     """
-    columns = {}
-    for column in row.__table__.columns:
-        content = getattr(row, column.key)
-        if column.info.get("trail") == "digest":
-            columns[column.key] = _digest(content)
-        else:
-            columns[column.key] = _plain(content)
-    key = [str(_plain(getattr(row, column.name))) for column in inspect(type(row)).primary_key]
+    columns = {
+        name: _digest(getattr(row, name)) if is_digest else _plain(getattr(row, name))
+        for name, is_digest in _columns(type(row))
+    }
+    key = [str(_plain(getattr(row, name))) for name in _key_names(type(row))]
     return {"table": row.__tablename__, "key": "/".join(key), "columns": columns}
+
+
+@cache
+def _columns(kind: type[Base]) -> tuple[tuple[str, bool], ...]:
+    """The table's columns, and whether each stands as a digest."""
+    return tuple(
+        (column.key, column.info.get("trail") == "digest") for column in kind.__table__.columns
+    )
+
+
+@cache
+def _key_names(kind: type[Base]) -> tuple[str, ...]:
+    return tuple(column.name for column in inspect(kind).primary_key)
 
 
 def _digest(content: Any) -> dict[str, str] | None:
@@ -38,6 +49,8 @@ def _digest(content: Any) -> dict[str, str] | None:
 
 
 def _plain(content: Any) -> Any:
+    if content is None or type(content) in {str, int, bool}:
+        return content
     if isinstance(content, datetime):
         return moment_text(content)
     if isinstance(content, date):
@@ -46,9 +59,7 @@ def _plain(content: Any) -> Any:
         return str(content)
     if isinstance(content, Enum):
         return content.value
-    if isinstance(content, tuple):
-        return [_plain(part) for part in content]
-    return content
+    return [_plain(part) for part in content] if isinstance(content, tuple) else content
 
 
 def moment_text(at: datetime) -> str:

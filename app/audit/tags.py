@@ -23,6 +23,10 @@ class Tag(StrEnum):
     TESTER_REGISTERED = "equipment:tester:registered"
     TESTER_CERTIFICATE_RECORDED = "equipment:tester_certificate:recorded"
     BLOCK_REGISTERED = "equipment:reference_block:registered"
+    THERMOMETER_REGISTERED = "equipment:thermometer:registered"
+    THERMOMETER_CERTIFICATE_RECORDED = "equipment:thermometer_certificate:recorded"
+    TESTER_QUARANTINED = "equipment:tester:quarantined"
+    QUARANTINE_LIFTED = "equipment:tester:quarantine_lifted"
 
     TABLE_WRITTEN = "requirements:acceptance_table:written"
     TABLE_VERIFIED = "requirements:acceptance_table:verified"
@@ -37,6 +41,9 @@ class Tag(StrEnum):
     MAPPING_WRITTEN = "requirements:logger_mapping:written"
     MAPPING_VERIFIED = "requirements:logger_mapping:verified"
     MAPPING_WITHDRAWN = "requirements:logger_mapping:withdrawn"
+    CORRECTION_TABLE_WRITTEN = "requirements:correction_table:written"
+    CORRECTION_TABLE_VERIFIED = "requirements:correction_table:verified"
+    CORRECTION_TABLE_WITHDRAWN = "requirements:correction_table:withdrawn"
 
     LOT_RECEIVED = "panels:lot:received"
     PANEL_REGISTERED = "panels:panel:registered"
@@ -60,6 +67,8 @@ class Tag(StrEnum):
     SENSOR_EXCLUDED = "loads:sensor:excluded"
     PHOTOGRAPH_KEPT = "loads:photograph:kept"
     UNWRAPPED = "loads:unwrapping:recorded"
+    TROUBLE_REPORTED = "loads:coupon_trouble:reported"
+    TROUBLE_ANSWERED = "loads:coupon_trouble:answered"
 
     BENCH_OPENED = "bench:session:opened"
     BLOCK_CHECKED = "bench:reference_block:checked"
@@ -70,6 +79,12 @@ class Tag(StrEnum):
     VOID_DECIDED = "bench:void:decided"
     RETEST_OPENED = "bench:retest:opened"
     COUPON_JUDGED = "bench:coupon:judged"
+    CORRECTION_ASKED = "bench:correction:asked"
+    CORRECTION_DECIDED = "bench:correction:decided"
+    BASELINE_RECORDED = "bench:baseline:recorded"
+    STUDY_OPENED = "bench:tester_study:opened"
+    STUDY_READINGS_RECORDED = "bench:tester_study:readings_recorded"
+    STUDY_CLOSED = "bench:tester_study:closed"
 
     HOLD_PLACED = "release:hold:placed"
     HOLD_LIFTED = "release:hold:lifted"

@@ -1,6 +1,6 @@
 """What the bench and the coupon page send."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import TypeVar
 from zoneinfo import ZoneInfo
@@ -8,12 +8,14 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel, Field
 
 from app.audit.identities import as_code
-from app.bench.records import CheckMoment, VoidCause
-from app.bench.service import MOST_READINGS, CheckTaken, Correction, LaboratoryResult, ReadingsTaken
+from app.bench.records import CheckMoment
+from app.bench.service import MOST_READINGS, CheckTaken, LaboratoryResult, ReadingsTaken
 from app.errors import Refusal
 from app.web.forms import FormModel, Typed, TypedFigure, TypedMoment, parse
 
 SEPARATOR = "/"
+WAYS = (1, 2)
+"""An indentation is measured both ways."""
 
 
 class OneFigure(FormModel):
@@ -37,6 +39,9 @@ class ReadingsForm(FormModel):
     submission: str = Field(max_length=64)
     coupon_c: TypedFigure | None = Field(None, title="coupon temperature")
     block_c: TypedFigure | None = Field(None, title="block temperature")
+    seen: int | None = None
+    measured_at: TypedMoment | None = Field(None, title="measured at")
+    late_reason: str = Field("", max_length=1000, title="why it is entered only now")
 
 
 class LaboratoryForm(FormModel):
@@ -49,43 +54,14 @@ class LaboratoryForm(FormModel):
     submission: str = Field(max_length=64)
 
 
-class CorrectionForm(FormModel):
-    """The right figure of a reading."""
-
-    reading: int
-    value: TypedFigure = Field(title="right figure")
-    reason: str = Field(max_length=1000)
-    submission: str = Field(max_length=64)
-
-
-class VoidForm(FormModel):
-    """A request to void a reading."""
-
-    reading: int
-    cause: VoidCause
-    evidence: str = Field(max_length=1000)
-
-
-class VoidAnswerForm(FormModel):
-    """A supervisor's answer to a void."""
-
-    request: int
-    answer: str = Field(pattern="^(approve|decline)$")
-    reason: str = Field(max_length=1000)
-
-
-class RetestForm(FormModel):
-    """A supervisor opens the table's retest."""
-
-    reason: str = Field(max_length=1000)
-
-
 class SessionWanted(FormModel):
     """What the address of a session's page asks for."""
 
     coupon: str = ""
     saved: str = ""
     check: str = ""
+    sizes: str = ""
+    moved: str = ""
 
 
 class CouponWanted(FormModel):
@@ -107,7 +83,10 @@ def number_of_fields(typed: Mapping[str, str]) -> int:
 
 def figures_keyed(typed: Mapping[str, str]) -> str:
     """The reading fields as one text: a tick confirms exactly these and no others."""
-    names = [f"reading_{number}" for number in range(1, number_of_fields(typed) + 1)]
+    numbers = range(1, number_of_fields(typed) + 1)
+    names = [f"reading_{number}" for number in numbers]
+    if by_sizes(typed):
+        names = [f"size_{number}_{way}" for number in numbers for way in WAYS]
     names += ["value", "coupon_c", "block_c"]
     return SEPARATOR.join(typed.get(name, "").strip() for name in names)
 
@@ -123,7 +102,7 @@ def check_from(typed: Typed) -> CheckTaken:
     Raises:
         Refusal: with one sentence per field that cannot be read.
     """
-    form, readings = _with_readings(CheckForm, typed)
+    form, readings = _with_readings(CheckForm, typed, _readings)
     return CheckTaken(
         moment=form.moment,
         block_code=as_code(form.block),
@@ -133,16 +112,26 @@ def check_from(typed: Typed) -> CheckTaken:
     )
 
 
-def readings_from(typed: Typed) -> ReadingsTaken:
-    """The coupon's readings as keyed.
+def by_sizes(typed: Mapping[str, str]) -> bool:
+    """Whether the form asks for the sizes of indentations instead of numbers."""
+    return typed.get("sizes") == "1"
+
+
+def readings_from(typed: Typed, *, zone: ZoneInfo) -> ReadingsTaken:
+    """The coupon's readings as keyed, or the sizes of its indentations.
 
     Raises:
         Refusal: with one sentence per field that cannot be read.
     """
-    form, readings = _with_readings(ReadingsForm, typed)
+    sized = by_sizes(typed)
+    form, figures = _with_readings(ReadingsForm, typed, sizes_of if sized else _readings, zone=zone)
     return ReadingsTaken(
         coupon_code=as_code(form.coupon),
-        values=readings,
+        values=() if sized else figures,
+        sizes=tuple(zip(figures[::2], figures[1::2], strict=True)) if sized else (),
+        seen=form.seen,
+        measured_at=form.measured_at,
+        late_reason=form.late_reason,
         submission=form.submission,
         coupon_c=form.coupon_c,
         block_c=form.block_c,
@@ -171,59 +160,79 @@ def laboratory_from(typed: Typed, *, coupon: str, zone: ZoneInfo) -> LaboratoryR
     )
 
 
-def correction_from(typed: Typed, *, coupon: str) -> Correction:
-    """The correction as typed.
-
-    Raises:
-        Refusal: with one sentence per field that cannot be read.
-    """
-    form = parse(CorrectionForm, typed)
-    return Correction(
-        coupon_code=coupon,
-        reading_id=form.reading,
-        value=form.value,
-        reason=form.reason,
-        submission=form.submission,
-        confirmed=is_confirmed(typed),
-    )
-
-
-def _with_readings(model: type[M], typed: Typed) -> tuple[M, tuple[Decimal, ...]]:
-    """The form and its readings; what is wrong in either is told at once."""
+def _with_readings(
+    model: type[M],
+    typed: Typed,
+    read: Callable[[Mapping[str, str]], tuple[Decimal, ...]],
+    zone: ZoneInfo | None = None,
+) -> tuple[M, tuple[Decimal, ...]]:
+    """The form and its figures; what is wrong in either is told at once."""
     problems: dict[str, str] = {}
     form: M | None = None
-    readings: tuple[Decimal, ...] = ()
+    figures: tuple[Decimal, ...] = ()
     try:
-        form = parse(model, typed)
+        form = parse(model, typed, zone=zone)
     except Refusal as refusal:
         problems |= refusal.fields
     try:
-        readings = _readings(typed)
+        figures = read(typed)
     except Refusal as refusal:
         problems |= refusal.fields
     if form is None or problems:
         raise Refusal("Nothing was recorded yet: " + " ".join(problems.values()), fields=problems)
-    return form, readings
+    return form, figures
 
 
-def _readings(typed: Typed) -> tuple[Decimal, ...]:
+def _readings(typed: Mapping[str, str]) -> tuple[Decimal, ...]:
     """The figures in the order of their fields; empty fields at the end count as not given."""
-    texts = [
-        typed.get(f"reading_{number}", "").strip()
-        for number in range(1, number_of_fields(typed) + 1)
-    ]
-    while texts and not texts[-1]:
+    names = [f"reading_{number}" for number in range(1, number_of_fields(typed) + 1)]
+    words = [f"Reading {number}" for number in range(1, len(names) + 1)]
+    return _figures(typed, names, words, none="Key the readings.")
+
+
+def sizes_of(typed: Mapping[str, str]) -> tuple[Decimal, ...]:
+    """Both sizes of each indentation, one after the other, in the order of their fields, mm.
+
+    Raises:
+        Refusal: with one sentence per field that cannot be read.
+    """
+    numbers = range(1, number_of_fields(typed) + 1)
+    while numbers and not any(typed.get(f"size_{numbers[-1]}_{way}", "").strip() for way in WAYS):
+        numbers = numbers[:-1]
+    names = [f"size_{number}_{way}" for number in numbers for way in WAYS]
+    words = [f"Indentation {number}, size {way}" for number in numbers for way in WAYS]
+    none = "Key the sizes of the indentations."
+    return _figures(typed, names, words, none=none, first="size_1_1")
+
+
+def one_figure(text: str) -> Decimal:
+    """A single figure as keyed.
+
+    Raises:
+        Refusal: it cannot be read; the sentence stands under ``value``.
+    """
+    return parse(OneFigure, {"value": text}).value
+
+
+def _figures(
+    typed: Mapping[str, str],
+    names: Sequence[str],
+    words: Sequence[str],
+    *,
+    none: str,
+    first: str = "reading_1",
+) -> tuple[Decimal, ...]:
+    texts = [typed.get(name, "").strip() for name in names]
+    while texts and not texts[-1] and first == "reading_1":
         texts.pop()
-    readings, problems = [], {}
-    for number, text in enumerate(texts, start=1):
+    figures, problems = [], {}
+    for name, word, text in zip(names, words, texts, strict=False):
         try:
-            readings.append(parse(OneFigure, {"value": text}).value)
+            figures.append(one_figure(text))
         except Refusal as refusal:
-            problems[f"reading_{number}"] = refusal.fields["value"].replace(
-                "Reading", f"Reading {number}", 1
-            )
+            problems[name] = refusal.fields["value"].replace("Reading", word, 1)
     if not texts:
-        problems["reading_1"] = "Key the readings."
+        problems[first] = none
     if problems:
         raise Refusal("Nothing was recorded yet: " + " ".join(problems.values()), fields=problems)
-    return tuple(readings)
+    return tuple(figures)

@@ -3,9 +3,9 @@
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
-from typing import Any
+from typing import Any, ClassVar
 
-from sqlalchemy import ForeignKey, Index, String, Text
+from sqlalchemy import ForeignKey, Index, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, Figures, Paper, words_of
@@ -20,6 +20,8 @@ class BenchSession(Base):
     tester_id: Mapped[int] = mapped_column(ForeignKey("tester.id"), index=True)
     operator_id: Mapped[int] = mapped_column(ForeignKey("person.id"), index=True)
     opened_at: Mapped[datetime]
+    thermometer_id: Mapped[int | None] = mapped_column(ForeignKey("thermometer.id"))
+    """What temperatures at this session are measured with."""
 
 
 class CheckMoment(StrEnum):
@@ -75,6 +77,123 @@ class Reading(Base):
     taken_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"), index=True)
     taken_at: Mapped[datetime]
     entered_at: Mapped[datetime]
+    indentation: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """The indentation as measured, lengths in mm; ``value`` is then the number it gives, rounded
+    for reading, and the verdict is computed from the sizes themselves."""
+    late_reason: Mapped[str | None] = mapped_column(Text)
+    """Why it was entered later than it was taken; None where it was entered at once."""
+    evidence: Mapped[str | None] = mapped_column(Text)
+    """Of a correction: what shows the right figure."""
+    evidence_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+
+
+class EntryDraft(Base):
+    """What is keyed for a coupon and not yet recorded. No record of anything: it comes and goes."""
+
+    append_only: ClassVar[bool] = False
+    on_trail: ClassVar[bool] = False
+    __tablename__ = "entry_draft"
+    __table_args__ = (UniqueConstraint("session_id", "coupon_id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    session_id: Mapped[int] = mapped_column(ForeignKey("bench_session.id"))
+    coupon_id: Mapped[int] = mapped_column(ForeignKey("coupon.id"))
+    fields: Mapped[dict[str, Any]] = mapped_column(Paper)
+    saved_at: Mapped[datetime]
+
+
+class CorrectionRequest(Base):
+    """The person who took a reading asks for a correction that a second person must make."""
+
+    __tablename__ = "correction_request"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    reading_id: Mapped[int] = mapped_column(ForeignKey("reading.id"), index=True)
+    value: Mapped[Decimal]
+    indentation: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    reason: Mapped[str] = mapped_column(Text)
+    evidence: Mapped[str] = mapped_column(Text)
+    evidence_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+    submission: Mapped[str] = mapped_column(String(64), unique=True)
+    asked_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    asked_at: Mapped[datetime]
+
+
+class CorrectionAnswer(Base):
+    """A second person's answer to a request; approved, it names the new reading."""
+
+    __tablename__ = "correction_answer"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    request_id: Mapped[int] = mapped_column(ForeignKey("correction_request.id"), unique=True)
+    approved: Mapped[bool]
+    reason: Mapped[str] = mapped_column(Text)
+    reading_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"))
+    answered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    answered_at: Mapped[datetime]
+
+
+class Baseline(Base):
+    """What was read on a coupon before it went into the furnace. It decides nothing."""
+
+    __tablename__ = "baseline"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    coupon_id: Mapped[int] = mapped_column(ForeignKey("coupon.id"), index=True)
+    session_id: Mapped[int] = mapped_column(ForeignKey("bench_session.id"), index=True)
+    quantity: Mapped[str] = mapped_column(String(40))
+    unit: Mapped[str] = mapped_column(String(20))
+    readings: Mapped[tuple[Decimal, ...]] = mapped_column(Figures)
+    coupon_c: Mapped[Decimal | None]
+    block_c: Mapped[Decimal | None]
+    submission: Mapped[str] = mapped_column(String(64), unique=True)
+    taken_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    taken_at: Mapped[datetime]
+
+
+class TesterStudy(Base):
+    """A study of a tester with several operators, parts and trials, fixed before it begins."""
+
+    __tablename__ = "tester_study"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    tester_id: Mapped[int] = mapped_column(ForeignKey("tester.id"), index=True)
+    purpose: Mapped[str] = mapped_column(Text)
+    parts: Mapped[list[str]] = mapped_column(Paper)
+    operators: Mapped[list[int]] = mapped_column(Paper)
+    """Keys of the people who measure."""
+    trials: Mapped[int]
+    opened_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    opened_at: Mapped[datetime]
+
+
+class StudyReading(Base):
+    """One trial of one operator on one part."""
+
+    __tablename__ = "study_reading"
+    __table_args__ = (UniqueConstraint("study_id", "operator_id", "part", "trial"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    study_id: Mapped[int] = mapped_column(ForeignKey("tester_study.id"))
+    operator_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    part: Mapped[str] = mapped_column(String(40))
+    trial: Mapped[int]
+    value: Mapped[Decimal]
+    taken_at: Mapped[datetime]
+
+
+class StudyClosing(Base):
+    """A study is complete, or given up for a reason; what it came to is kept."""
+
+    __tablename__ = "study_closing"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    study_id: Mapped[int] = mapped_column(ForeignKey("tester_study.id"), unique=True)
+    result: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """Its figures; null where it was given up."""
+    reason: Mapped[str] = mapped_column(Text)
+    closed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    closed_at: Mapped[datetime]
 
 
 class VoidCause(StrEnum):
@@ -99,6 +218,7 @@ class VoidRequest(Base):
     evidence: Mapped[str] = mapped_column(Text)
     asked_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     asked_at: Mapped[datetime]
+    evidence_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
 
 
 class VoidAnswer(Base):
@@ -126,6 +246,11 @@ class Retest(Base):
     reason: Mapped[str] = mapped_column(Text)
     opened_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     opened_at: Mapped[datetime]
+    plan: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """What is repeated, where and by whom, as fixed when it was opened; null: opened before plans
+    were kept."""
+    signature_id: Mapped[int | None] = mapped_column(ForeignKey("signature.id"))
+    """Over the plan and the reason; null: opened before plans were kept."""
 
 
 class CouponVerdict(Base):

@@ -2,85 +2,58 @@
 
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Self
 
-from pydantic import Field, StrictBool, model_validator
+from pydantic import StrictBool, model_validator
 
+from app.documents.coupon_reading import ReadingPaper, reading_of, reading_to_json
 from app.documents.paper import FigureIn, Paper, load_paper, load_paper_file, paper_from
 from app.documents.table import Text, scale_or_unit
 from app.errors import BadFile, Refusal
 from app.judging.units import Quantity
 from app.judging.witness.acceptance import Surface
-from app.judging.witness.coupon import Coupon, Reading, check_coupon
-from app.judging.witness.indentation import (
-    BrinellIndentation,
-    Indentation,
-    RockwellIndentation,
-    VickersIndentation,
-)
+from app.judging.witness.budget import Budget, Part
+from app.judging.witness.coupon import Baseline, Coupon, check_coupon
 
 
-class BrinellPaper(Paper):
-    """Force in N, ball in mm, and the indentation's diameters in mm."""
+class PartPaper(Paper):
+    """One part of a budget: ``expanded`` is U with k = 2, ``standard`` a standard uncertainty.
 
-    method: Literal["brinell"]
-    force_n: FigureIn
-    ball_mm: FigureIn
-    diameters_mm: tuple[FigureIn, ...]
-
-
-class VickersPaper(Paper):
-    """Force in N, and the indentation's diagonals in mm."""
-
-    method: Literal["vickers"]
-    force_n: FigureIn
-    diagonals_mm: tuple[FigureIn, ...]
-
-
-class RockwellPaper(Paper):
-    """The scale's full number, its step in mm, and the permanent depth in mm."""
-
-    method: Literal["rockwell"]
-    full_number: FigureIn
-    step_mm: FigureIn
-    depth_mm: FigureIn
-
-
-IndentationPaper = Annotated[
-    BrinellPaper | VickersPaper | RockwellPaper, Field(discriminator="method")
-]
-
-
-class ReadingPaper(Paper):
-    """One reading; where an indentation is given, its number is computed and value may be left out.
-
-    ``discounted`` says why a reading does not count (a void, a failed check); ``provisional`` that
-    it still waits for its closing check.
+    With neither it is not known. ``repeats``: the mean of n readings has it over sqrt(n).
     """
+
+    name: Text
+    expanded: FigureIn | None = None
+    standard: FigureIn | None = None
+    repeats: StrictBool = False
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _is_one_of_both(self) -> Self:
+        if self.expanded is not None and self.standard is not None:
+            raise ValueError("give expanded or standard, not both")
+        return self
+
+
+class BaselinePaper(Paper):
+    """What was read on the coupon before the furnace."""
 
     quantity: Quantity
     scale: str | None = None
     unit: str | None = None
-    value: FigureIn | None = None
-    frequency_khz: FigureIn | None = None
-    coupon_c: FigureIn | None = None
-    block_c: FigureIn | None = None
-    name: str | None = None
-    indentation: IndentationPaper | None = None
-    correction: FigureIn | None = None
-    discounted: Text | None = None
-    provisional: StrictBool = False
+    readings: tuple[FigureIn, ...]
 
     @model_validator(mode="after")
-    def _is_complete(self) -> Self:
+    def _has_its_scale_or_unit(self) -> Self:
         scale_or_unit(self.quantity, self.scale, self.unit)
-        if self.value is None and self.indentation is None:
-            raise ValueError("value is missing; give the figure as read")
         return self
 
 
 class CouponPaper(Paper):
-    """A coupon, its readings, and expanded uncertainties (k = 2) by quantity and scale or unit."""
+    """A coupon, its readings, and expanded uncertainties (k = 2) by quantity and scale or unit.
+
+    An uncertainty is stated as a whole, or in ``budgets`` as the parts it is combined from.
+    """
 
     alloy: Text
     temper: Text
@@ -89,7 +62,9 @@ class CouponPaper(Paper):
     surface: Surface | None = None
     readings: tuple[ReadingPaper, ...]
     expanded_uncertainty: dict[Quantity, dict[str, FigureIn]] | None = None
+    budgets: dict[Quantity, dict[str, tuple[PartPaper, ...]]] | None = None
     spacing_confirmed: StrictBool | None = None
+    baselines: tuple[BaselinePaper, ...] = ()
 
 
 def load_coupon(text: str | bytes, *, filename: str = "COUPON.json") -> Coupon:
@@ -122,17 +97,24 @@ def coupon_from_json(content: object, *, filename: str = "COUPON.json") -> Coupo
 def coupon_to_json(coupon: Coupon) -> dict[str, Any]:
     """The coupon as JSON values that `coupon_from_json` reads back the same; figures are text."""
     uncertainty: dict[str, dict[str, str]] = {}
+    budgets: dict[str, dict[str, list[dict[str, Any]]]] = {}
     for (quantity, unit), expanded in coupon.expanded_uncertainty.items():
-        uncertainty.setdefault(quantity.value, {})[unit] = str(expanded)
+        if isinstance(expanded, Budget):
+            parts = [_part_to_json(part) for part in expanded.parts]
+            budgets.setdefault(quantity.value, {})[unit] = parts
+        else:
+            uncertainty.setdefault(quantity.value, {})[unit] = str(expanded)
     content = {
         "alloy": coupon.alloy,
         "temper": coupon.temper,
         "form": coupon.form,
         "thickness_mm": None if coupon.thickness_mm is None else str(coupon.thickness_mm),
         "surface": None if coupon.surface is None else coupon.surface.value,
-        "readings": [_reading_to_json(reading) for reading in coupon.readings],
+        "readings": [reading_to_json(reading) for reading in coupon.readings],
         "expanded_uncertainty": uncertainty or None,
+        "budgets": budgets or None,
         "spacing_confirmed": coupon.spacing_confirmed,
+        "baselines": [_baseline_to_json(one) for one in coupon.baselines] or None,
     }
     return {key: value for key, value in content.items() if value is not None}
 
@@ -144,13 +126,13 @@ def _checked(paper: CouponPaper, filename: str) -> Coupon:
         form=paper.form,
         thickness_mm=paper.thickness_mm,
         surface=paper.surface,
-        readings=tuple(_reading(reading) for reading in paper.readings),
-        expanded_uncertainty={
-            (quantity, unit): expanded
-            for quantity, by_unit in (paper.expanded_uncertainty or {}).items()
-            for unit, expanded in by_unit.items()
-        },
+        readings=tuple(reading_of(reading) for reading in paper.readings),
+        expanded_uncertainty=_uncertainty(paper, filename),
         spacing_confirmed=paper.spacing_confirmed,
+        baselines=tuple(
+            Baseline(one.quantity, scale_or_unit(one.quantity, one.scale, one.unit), one.readings)
+            for one in paper.baselines
+        ),
     )
     try:
         check_coupon(coupon)
@@ -159,70 +141,51 @@ def _checked(paper: CouponPaper, filename: str) -> Coupon:
     return coupon
 
 
-def _reading(paper: ReadingPaper) -> Reading:
-    return Reading(
-        quantity=paper.quantity,
-        unit=scale_or_unit(paper.quantity, paper.scale, paper.unit),
-        value=paper.value,
-        indentation=None if paper.indentation is None else _indentation(paper.indentation),
-        correction=paper.correction,
-        frequency_khz=paper.frequency_khz,
-        coupon_c=paper.coupon_c,
-        block_c=paper.block_c,
-        discounted=paper.discounted,
-        provisional=paper.provisional,
-        name=paper.name or "",
+def _uncertainty(paper: CouponPaper, filename: str) -> dict[tuple[Quantity, str], Decimal | Budget]:
+    """U by quantity and scale or unit, as a whole or as a budget, never as both."""
+    known: dict[tuple[Quantity, str], Decimal | Budget] = {
+        (quantity, unit): expanded
+        for quantity, by_unit in (paper.expanded_uncertainty or {}).items()
+        for unit, expanded in by_unit.items()
+    }
+    for quantity, budgets in (paper.budgets or {}).items():
+        for unit, parts in budgets.items():
+            if (quantity, unit) in known:
+                raise BadFile(
+                    f"{filename}: budgets, {quantity}, {unit}: expanded_uncertainty states it as "
+                    "a whole already; give one of the two."
+                )
+            known[quantity, unit] = Budget(tuple(_part(part) for part in parts))
+    return known
+
+
+def _part(paper: PartPaper) -> Part:
+    figure = paper.standard if paper.expanded is None else paper.expanded
+    return Part(
+        paper.name,
+        figure,
+        is_expanded=paper.expanded is not None,
+        repeats=paper.repeats,
+        source=paper.source,
     )
 
 
-def _indentation(paper: BrinellPaper | VickersPaper | RockwellPaper) -> Indentation:
-    if isinstance(paper, BrinellPaper):
-        return BrinellIndentation(paper.force_n, paper.ball_mm, paper.diameters_mm)
-    if isinstance(paper, VickersPaper):
-        return VickersIndentation(paper.force_n, paper.diagonals_mm)
-    return RockwellIndentation(paper.full_number, paper.step_mm, paper.depth_mm)
-
-
-def _reading_to_json(reading: Reading) -> dict[str, Any]:
-    kind = "scale" if reading.quantity is Quantity.HARDNESS else "unit"
-    figures: dict[str, Decimal | None] = {
-        "value": reading.value,
-        "frequency_khz": reading.frequency_khz,
-        "coupon_c": reading.coupon_c,
-        "block_c": reading.block_c,
-        "correction": reading.correction,
-    }
+def _part_to_json(part: Part) -> dict[str, Any]:
     written = {
-        "quantity": reading.quantity.value,
-        kind: reading.unit,
-        **{name: None if figure is None else str(figure) for name, figure in figures.items()},
-        "name": reading.name or None,
-        "indentation": _indentation_to_json(reading.indentation),
-        "discounted": reading.discounted,
-        "provisional": reading.provisional or None,
+        "name": part.name,
+        "expanded" if part.is_expanded else "standard": (
+            None if part.figure is None else str(part.figure)
+        ),
+        "repeats": part.repeats or None,
+        "source": part.source or None,
     }
     return {key: value for key, value in written.items() if value is not None}
 
 
-def _indentation_to_json(indentation: Indentation | None) -> dict[str, Any] | None:
-    if indentation is None:
-        return None
-    if isinstance(indentation, BrinellIndentation):
-        return {
-            "method": "brinell",
-            "force_n": str(indentation.force_n),
-            "ball_mm": str(indentation.ball_mm),
-            "diameters_mm": [str(one) for one in indentation.diameters_mm],
-        }
-    if isinstance(indentation, VickersIndentation):
-        return {
-            "method": "vickers",
-            "force_n": str(indentation.force_n),
-            "diagonals_mm": [str(one) for one in indentation.diagonals_mm],
-        }
+def _baseline_to_json(baseline: Baseline) -> dict[str, Any]:
+    kind = "scale" if baseline.quantity is Quantity.HARDNESS else "unit"
     return {
-        "method": "rockwell",
-        "full_number": str(indentation.full_number),
-        "step_mm": str(indentation.step_mm),
-        "depth_mm": str(indentation.depth_mm),
+        "quantity": baseline.quantity.value,
+        kind: baseline.unit,
+        "readings": [str(reading) for reading in baseline.readings],
     }

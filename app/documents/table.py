@@ -17,6 +17,7 @@ from app.judging.witness.acceptance import (
     Obtained,
     RetestOf,
     RetestRule,
+    Span,
     Statistic,
     Surface,
     Table,
@@ -55,10 +56,18 @@ class ThicknessPaper(Paper):
 
 
 class RetestPaper(Paper):
-    """How many further coupons, or sets of readings, must all conform."""
+    """How many further coupons, or sets of readings, must all conform, and whether by another."""
 
     further: WholeIn
     of: RetestOf
+    by_another: StrictBool = False
+
+
+class SpanPaper(Paper):
+    """From one figure to another, both ends included."""
+
+    lower: FigureIn = Field(alias="from")
+    upper: FigureIn = Field(alias="to")
 
 
 class AlsoPaper(Paper):
@@ -75,6 +84,12 @@ class AlsoPaper(Paper):
     rounding: RoundingMethod | None = None
     resolution: FigureIn | None = None
     zones: tuple["ZonePaper", ...] | None = None
+    instruments: tuple[Text, ...] | None = None
+    standards_apart: FigureIn | None = None
+    possible: SpanPaper | None = None
+    usual: SpanPaper | None = None
+    correction: Text | None = None
+    rise: SpanPaper | None = None
 
     @model_validator(mode="after")
     def _has_its_scale_or_unit(self) -> Self:
@@ -119,6 +134,7 @@ class TablePaper(Paper):
 
     name: Text
     revision: Text
+    blind: StrictBool = False
     entries: tuple[EntryPaper, ...]
 
 
@@ -150,10 +166,15 @@ def table_from_json(content: object, *, filename: str = "TABLE.json") -> Table:
 
 
 def table_to_json(table: Table) -> dict[str, Any]:
-    """The table as JSON values that `table_from_json` reads back the same; figures are text."""
+    """The table as JSON values that `table_from_json` reads back the same; figures are text.
+
+    What a table may say since it could first be written is left out where it is not said, so that
+    the digest of an older table stays the same.
+    """
     return {
         "name": table.name,
         "revision": table.revision,
+        **({"blind": True} if table.blind else {}),
         "entries": [_entry_to_json(entry) for entry in table.entries],
     }
 
@@ -176,7 +197,8 @@ def entry_key_to_json(key: EntryKey) -> dict[str, Any]:
 
 
 def _checked(paper: TablePaper, filename: str) -> Table:
-    table = Table(paper.name, paper.revision, tuple(_entry(entry) for entry in paper.entries))
+    entries = tuple(_entry(entry) for entry in paper.entries)
+    table = Table(paper.name, paper.revision, entries, paper.blind)
     try:
         check_table(table)
     except Refusal as refusal:
@@ -191,14 +213,16 @@ def _entry(paper: EntryPaper) -> Entry:
         paper.thickness_mm.from_included,
         paper.thickness_mm.to_included,
     )
-    retest = None if paper.retest is None else RetestRule(paper.retest.further, paper.retest.of)
+    retest = paper.retest
     return Entry(
         key=EntryKey(paper.alloy, paper.temper, paper.form, thickness, paper.surface),
         criteria=tuple(_criterion(criterion) for criterion in paper.criteria),
         source=paper.source,
         obtained=paper.obtained,
         decision=paper.decision,
-        retest=retest,
+        retest=None
+        if retest is None
+        else RetestRule(retest.further, retest.of, by_another=retest.by_another),
         depths_needed=DEPTHS_NEEDED if paper.depths_needed is None else paper.depths_needed,
     )
 
@@ -215,7 +239,17 @@ def _criterion(paper: AlsoPaper) -> Criterion:
         rounding=paper.rounding or RoundingMethod.ROUNDING,
         resolution=paper.resolution,
         zones=tuple(_zone(zone) for zone in paper.zones or ()),
+        instruments=paper.instruments or (),
+        standards_apart=paper.standards_apart,
+        possible=_span(paper.possible),
+        usual=_span(paper.usual),
+        correction=paper.correction,
+        rise=_span(paper.rise),
     )
+
+
+def _span(paper: SpanPaper | None) -> Span | None:
+    return None if paper is None else (paper.lower, paper.upper)
 
 
 def _zone(paper: ZonePaper) -> Zone:
@@ -224,16 +258,22 @@ def _zone(paper: ZonePaper) -> Zone:
 
 
 def _entry_to_json(entry: Entry) -> dict[str, Any]:
-    retest = entry.retest
     return {
         **entry_key_to_json(entry.key),
         "decision": entry.decision.value,
         "source": entry.source,
         "obtained": entry.obtained.value,
-        "retest": None if retest is None else {"further": retest.further, "of": retest.of.value},
+        "retest": _retest_to_json(entry.retest),
         "depths_needed": format(entry.depths_needed, "f"),
         "criteria": [_criterion_to_json(criterion) for criterion in entry.criteria],
     }
+
+
+def _retest_to_json(rule: RetestRule | None) -> dict[str, Any] | None:
+    if rule is None:
+        return None
+    by_another = {"by_another": True} if rule.by_another else {}
+    return {"further": rule.further, "of": rule.of.value, **by_another}
 
 
 def _criterion_to_json(criterion: Criterion) -> dict[str, Any]:
@@ -253,7 +293,26 @@ def _criterion_to_json(criterion: Criterion) -> dict[str, Any]:
         # str, not "f": the limit 8E+1 is stated to tens, and 80 is not.
         **{name: None if figure is None else str(figure) for name, figure in figures.items()},
         "zones": [_zone_to_json(zone) for zone in criterion.zones] or None,
+        **_measuring_to_json(criterion),
     }
+
+
+def _measuring_to_json(criterion: Criterion) -> dict[str, Any]:
+    """How the criterion wants to be measured; what it does not say is left out."""
+    apart = criterion.standards_apart
+    said = {
+        "instruments": list(criterion.instruments) or None,
+        "standards_apart": None if apart is None else str(apart),
+        "possible": _span_to_json(criterion.possible),
+        "usual": _span_to_json(criterion.usual),
+        "correction": criterion.correction,
+        "rise": _span_to_json(criterion.rise),
+    }
+    return {name: value for name, value in said.items() if value is not None}
+
+
+def _span_to_json(span: Span | None) -> dict[str, str] | None:
+    return None if span is None else {"from": str(span[0]), "to": str(span[1])}
 
 
 def _zone_to_json(zone: Zone) -> dict[str, Any]:

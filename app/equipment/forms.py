@@ -5,7 +5,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from app.equipment.records import FurnaceCheckKind
+from app.equipment.records import Build, FurnaceCheckKind
+from app.equipment.service import BlockFigures, TesterFigures
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, TypedDay, TypedFigure
 
@@ -109,6 +110,20 @@ class SensorCertificateForm(TermForm):
     corrections: str = Field(default="", max_length=4000)
 
 
+class ThermometerForm(FormModel):
+    """A thermometer of the bench."""
+
+    code: TypedCode = Field(title="identity")
+    name: str = Field(max_length=120)
+
+
+class ThermometerCertificateForm(TermForm):
+    """A thermometer's certificate."""
+
+    certificate: str = Field(max_length=120)
+    largest_error_c: TypedFigure | None = Field(default=None, title="largest error")
+
+
 class TesterForm(FormModel):
     """A hardness tester or conductivity meter."""
 
@@ -116,14 +131,35 @@ class TesterForm(FormModel):
     name: str = Field(max_length=120)
     quantity: str = Field(title="measures", max_length=40)
     unit: str = Field(title="scale or unit", max_length=20)
+    build: Build
+    resolution: TypedFigure = Field(title="display step")
+    measures_from: TypedFigure | None = Field(default=None, title="range from")
+    measures_to: TypedFigure | None = Field(default=None, title="range to")
+    accuracy: TypedFigure | None = None
+    indenter: str | None = Field(default=None, max_length=60)
+    force_n: TypedFigure | None = Field(default=None, title="force")
+    ball_mm: TypedFigure | None = Field(default=None, title="ball")
+    asymmetry_percent: TypedFigure | None = Field(default=None, title="asymmetry limit")
     frequency_khz: TypedFigure | None = Field(default=None, title="frequency")
+    probe: str | None = Field(default=None, max_length=60)
+    check_every_min: int | None = Field(default=None, title="check interval")
+
+    @property
+    def figures(self) -> TesterFigures:
+        """What is known of it."""
+        named = {"code", "name", "quantity", "unit"}
+        return TesterFigures(**self.model_dump(exclude=named))
 
 
 class TesterCertificateForm(TermForm):
-    """A tester's certificate."""
+    """A tester's certificate; its points and corrections as typed, one pair a line."""
 
     certificate: str = Field(max_length=120)
     expanded_uncertainty: TypedFigure | None = Field(default=None, title="expanded uncertainty")
+    as_found: str = Field(default="", max_length=4000)
+    as_left: str = Field(default="", max_length=4000)
+    as_found_within: bool | None = Field(default=None, title="how it was found")
+    corrections: str = Field(default="", max_length=4000)
 
 
 class BlockForm(FormModel):
@@ -134,5 +170,26 @@ class BlockForm(FormModel):
     unit: str = Field(title="scale or unit", max_length=20)
     certified_value: TypedFigure = Field(title="certified value")
     permitted_error: TypedFigure = Field(title="permitted error")
+    expanded_uncertainty: TypedFigure | None = Field(default=None, title="expanded uncertainty")
+    indents_most: int | None = Field(default=None, title="number of indents")
+    certified_at_c: TypedFigure | None = Field(default=None, title="temperature")
     expires_on: TypedDay = Field(title="may be used until")
     certificate: str = Field(max_length=120)
+
+    @property
+    def figures(self) -> BlockFigures:
+        """What its certificate states."""
+        named = {"code", "quantity", "unit", "expires_on", "certificate"}
+        return BlockFigures(**self.model_dump(exclude=named))
+
+
+class QuarantineForm(FormModel):
+    """Why a tester is taken out of use."""
+
+    reason: str = Field(default="", max_length=2000)
+
+
+class LiftForm(QuarantineForm):
+    """Why a tester may be used again, signed."""
+
+    password: str = Field(default="", max_length=400)

@@ -1,11 +1,11 @@
-"""Furnaces, sensors, gauges, testers and blocks, and the reports that keep them in date."""
+"""Furnaces, sensors, gauges, thermometers, testers and blocks, and the reports on each."""
 
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import ForeignKey, LargeBinary, String, Text
+from sqlalchemy import ForeignKey, Index, LargeBinary, String, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.database import Base, Paper, words_of
@@ -173,6 +173,15 @@ class ReportReview(Base):
     """A second person's review of a report; only an accepted one counts. One subject is named."""
 
     __tablename__ = "report_review"
+    __table_args__ = (
+        Index("ix_report_review_tester_certificate_id", "tester_certificate_id", unique=True),
+        Index("ix_report_review_block_id", "block_id", unique=True),
+        Index(
+            "ix_report_review_thermometer_certificate_id",
+            "thermometer_certificate_id",
+            unique=True,
+        ),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     furnace_check_id: Mapped[int | None] = mapped_column(
@@ -192,6 +201,48 @@ class ReportReview(Base):
     reviewed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     reviewed_at: Mapped[datetime]
     signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    tester_certificate_id: Mapped[int | None] = mapped_column(ForeignKey("tester_certificate.id"))
+    block_id: Mapped[int | None] = mapped_column(ForeignKey("reference_block.id"))
+    """A reference block with its certificate, which are entered as one."""
+    thermometer_certificate_id: Mapped[int | None] = mapped_column(
+        ForeignKey("thermometer_certificate.id")
+    )
+
+
+class Thermometer(Base):
+    """A thermometer for coupons and reference blocks at the bench."""
+
+    __tablename__ = "thermometer"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(ForeignKey("identity.code"), unique=True)
+    name: Mapped[str] = mapped_column(String(120))
+    registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    registered_at: Mapped[datetime]
+
+
+class ThermometerCertificate(Base):
+    """A thermometer's calibration: in date from ``done_on`` to ``due_on``, both included."""
+
+    __tablename__ = "thermometer_certificate"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    thermometer_id: Mapped[int] = mapped_column(ForeignKey("thermometer.id"), index=True)
+    done_on: Mapped[date]
+    due_on: Mapped[date]
+    certificate: Mapped[str] = mapped_column(String(120))
+    largest_error_c: Mapped[Decimal | None]
+    """Largest error the certificate states, plus or minus, degC; null where it states none."""
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class Build(StrEnum):
+    """How an instrument is built; an acceptance table may permit some only."""
+
+    FIXED = "fixed"
+    PORTABLE = "portable"
 
 
 class Tester(Base):
@@ -209,6 +260,52 @@ class Tester(Base):
     frequency_khz: Mapped[Decimal | None]
     registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     registered_at: Mapped[datetime]
+    build: Mapped[Build | None] = mapped_column(words_of(Build))
+    measures_from: Mapped[Decimal | None]
+    measures_to: Mapped[Decimal | None]
+    """The range it measures, both ends included, in its unit; None where none is stated."""
+    resolution: Mapped[Decimal | None]
+    """Smallest step of its display, in its unit: where the point stands in digits keyed without."""
+    accuracy: Mapped[Decimal | None]
+    """Largest error its maker states, plus or minus, in its unit."""
+    indenter: Mapped[str | None] = mapped_column(String(60))
+    force_n: Mapped[Decimal | None]
+    ball_mm: Mapped[Decimal | None]
+    """Ball of a Brinell tester, mm. With ``force_n`` it lets raw indentations be keyed."""
+    asymmetry_percent: Mapped[Decimal | None]
+    """Most by which the two sizes of one indentation may differ, in % of the larger, included."""
+    probe: Mapped[str | None] = mapped_column(String(60))
+    check_every_min: Mapped[int | None]
+    """Minutes after a check when the next one is due; None: opening and closing only."""
+
+
+class TesterQuarantine(Base):
+    """A tester taken out of use. It stays out until a lift names it."""
+
+    __tablename__ = "tester_quarantine"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    tester_id: Mapped[int] = mapped_column(ForeignKey("tester.id"), index=True)
+    check_id: Mapped[int | None] = mapped_column(ForeignKey("block_check.id"))
+    """The failed check that brought it about; None where a person did."""
+    operator_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"))
+    """Whose session that check ended; None where a person took the tester out of use."""
+    reason: Mapped[str] = mapped_column(Text)
+    placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+
+
+class QuarantineLift(Base):
+    """A second person lets a tester be used again, for what was found and done."""
+
+    __tablename__ = "quarantine_lift"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    quarantine_id: Mapped[int] = mapped_column(ForeignKey("tester_quarantine.id"), unique=True)
+    reason: Mapped[str] = mapped_column(Text)
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    lifted_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    lifted_at: Mapped[datetime]
 
 
 class TesterCertificate(Base):
@@ -225,6 +322,15 @@ class TesterCertificate(Base):
     """U with k = 2, in the tester's unit, where the certificate states one."""
     entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     entered_at: Mapped[datetime]
+    as_found: Mapped[list[list[str]] | None] = mapped_column(Paper)
+    """Pairs [reference value, value read] before any adjustment; null where none are stated."""
+    as_left: Mapped[list[list[str]] | None] = mapped_column(Paper)
+    """The same after adjustment; null where nothing was adjusted."""
+    as_found_within: Mapped[bool | None]
+    """Whether it was found within its tolerance, as the certificate says; null: it does not say."""
+    corrections: Mapped[list[list[str]] | None] = mapped_column(Paper)
+    """Pairs [value read, to add], straight between; they count once the certificate is accepted."""
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
 
 
 class ReferenceBlock(Base):
@@ -243,3 +349,10 @@ class ReferenceBlock(Base):
     certificate: Mapped[str] = mapped_column(String(120))
     registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     registered_at: Mapped[datetime]
+    expanded_uncertainty: Mapped[Decimal | None]
+    """U with k = 2 of the certified value, in the block's unit, where the certificate states it."""
+    indents_most: Mapped[int | None]
+    """Most indents the block may take; None where it is not used up (a conductivity standard)."""
+    certified_at_c: Mapped[Decimal | None]
+    """Temperature the certified value holds at, degC."""
+    report_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))

@@ -270,27 +270,6 @@ def stored_file(session: Session, sha256: str) -> tuple[bytes, int]:
     return row.content, row.size_bytes
 
 
-def load_of_coupon(session: Session, coupon_id: int) -> Load | None:
-    """The load the coupon rode in; a coupon rides once. None before it is planned into one."""
-    return session.scalars(
-        select(Load)
-        .join(LoadCoupon, LoadCoupon.load_id == Load.id)
-        .where(LoadCoupon.coupon_id == coupon_id, goes_ahead(Load.id))
-    ).one_or_none()
-
-
-def governing_table(session: Session, coupon_id: int) -> int | None:
-    """Key of the table revision that judges the coupon: its panel's in its load; None without."""
-    return session.scalars(
-        select(LoadPanel.table_revision_id)
-        .join(
-            LoadCoupon,
-            (LoadCoupon.load_id == LoadPanel.load_id) & (LoadCoupon.panel_id == LoadPanel.panel_id),
-        )
-        .where(LoadCoupon.coupon_id == coupon_id, goes_ahead(LoadCoupon.load_id))
-    ).one_or_none()
-
-
 def leak_checks(session: Session, load_id: int) -> Sequence[LeakCheck]:
     """The load's leak checks in the order recorded; a panel's last one stands."""
     return session.scalars(

@@ -34,6 +34,8 @@ _ACTS = {
     "loads:live_record:closed": "closed the growing record",
     "loads:sensor:excluded": "excluded a sensor",
     "loads:unwrapping:recorded": "recorded an unwrapping",
+    "loads:coupon_trouble:reported": "reported a coupon",
+    "loads:coupon_trouble:answered": "decided about a reported coupon",
 }
 
 

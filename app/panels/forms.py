@@ -3,7 +3,7 @@
 from pydantic import Field
 
 from app.panels.rules import Custody
-from app.panels.service import Material
+from app.panels.service import HandOver, Material
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, TypedDay, TypedFigure, TypedMoment
 
@@ -49,14 +49,24 @@ class CouponsForm(FormModel):
     codes: str = Field(title="identities", max_length=20_000)
     place: str = Field(title="where they lie", max_length=80)
     thickness_mm: TypedFigure | None = Field(default=None, title="thickness")
+    diameter_mm: TypedFigure | None = Field(default=None, title="diameter")
     surface: str | None = Field(default=None, max_length=20)
 
 
 class CustodyForm(FormModel):
-    """One hand-over."""
+    """One hand-over; the coupons it is about are read beside it."""
 
-    coupon: str = Field(max_length=80)
     step: Custody = Field(title="what happened")
     place: str = Field(title="where it is now", max_length=80)
     note: str = Field(default="", max_length=2000)
     taken_at: TypedMoment | None = Field(default=None, title="when")
+
+    def hand_over(self) -> HandOver:
+        """As it is recorded."""
+        return HandOver(self.step, self.place, self.note, self.taken_at)
+
+
+class HandOversForm(CustodyForm):
+    """The same hand-over of several coupons, one code a line."""
+
+    codes: str = Field(title="coupons", max_length=20_000)

@@ -9,11 +9,18 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.equipment import queries as equipment
-from app.equipment.rules import due_by, worst_due
+from app.equipment.rules import worst_due
 from app.errors import Refusal
 from app.panels import queries, service
-from app.panels.forms import CouponsForm, CustodyForm, LotForm, PanelForm
-from app.panels.rules import Custody, codes_from_lines, next_steps
+from app.panels.forms import CouponsForm, HandOversForm, LotForm, PanelForm
+from app.panels.rules import (
+    MOST_AT_ONCE,
+    ORDER,
+    WHAT_NEXT,
+    Custody,
+    codes_from_lines,
+    next_steps,
+)
 from app.people.queries import acts_about, names
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
@@ -45,6 +52,7 @@ def show_shop(page: Page, records: Records, by: SignedIn) -> Response:
             may_write=may(by, Act.WRITE_REQUIREMENT),
             may_write_procedure=may(by, Act.WRITE_PROCEDURE),
             may_write_mapping=may(by, Act.WRITE_MAPPING),
+            may_write_correction=may(by, Act.WRITE_CORRECTION_TABLE),
             may_receive=may(by, Act.RECEIVE_MATERIAL),
             may_hand_over=may(by, Act.RECORD_CUSTODY),
         )
@@ -153,6 +161,7 @@ def submit_coupons(page: Page, records: Records, by: SignedIn, typed: TypedForm)
             codes=codes_from_lines(form.codes),
             place=form.place,
             thickness_mm=form.thickness_mm,
+            diameter_mm=form.diameter_mm,
             surface=form.surface,
             by=by,
             at=page.shop_time(),
@@ -167,34 +176,23 @@ def submit_coupons(page: Page, records: Records, by: SignedIn, typed: TypedForm)
 def show_custody(
     page: Page, records: Records, by: SignedIn, *, coupon: str = "", step: str = "", place: str = ""
 ) -> Response:
-    """The form for hand-overs; step and place stay for the next coupon scanned."""
-    return _custody_page(page, records, by, typed={"coupon": coupon, "step": step, "place": place})
+    """The form for hand-overs; step and place stay for the next coupons scanned."""
+    return _custody_page(page, records, by, typed={"codes": coupon, "step": step, "place": place})
 
 
 @router.post("/custody")
 def submit_custody(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
-    """Record a hand-over and ask for the next coupon."""
+    """Record the hand-over of the coupons scanned, all or none, and ask for the next ones."""
     try:
-        form = parse(CustodyForm, typed, zone=page.settings.zone)
-        code = service.record_custody(records, **form.model_dump(), by=by, at=page.shop_time())
+        form = parse(HandOversForm, typed, zone=page.settings.zone)
+        done = service.record_hand_overs(
+            records, codes_from_lines(form.codes), form.hand_over(), by=by, at=page.shop_time()
+        )
     except Refusal as refusal:
         return _custody_page(page, records, by, typed=typed, refusal=refusal)
     onward = urlencode({"step": form.step.value, "place": form.place})
-    return page.see_other(f"/custody?{onward}", notice=f"{code}: {form.step.value}, {form.place}.")
-
-
-@router.post("/coupons/{code:path}/custody")
-def submit_coupon_custody(
-    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
-) -> Response:
-    """Record a hand-over from the coupon's own page, and go back to it."""
-    given = {**typed, "coupon": code}
-    try:
-        form = parse(CustodyForm, given, zone=page.settings.zone)
-        code = service.record_custody(records, **form.model_dump(), by=by, at=page.shop_time())
-    except Refusal as refusal:
-        return _custody_page(page, records, by, typed=given, refusal=refusal)
-    return page.see_other("/coupons", code, notice=f"{code}: {form.step.value}, {form.place}.")
+    notice = f"{', '.join(done)}: {form.step.value}, {form.place}."
+    return page.see_other(f"/custody?{onward}", notice=notice)
 
 
 def _custody_page(
@@ -205,22 +203,19 @@ def _custody_page(
     typed: Mapping[str, str],
     refusal: Refusal | None = None,
 ) -> Response:
-    """The hand-over form; with a coupon on record, what has happened to it and what may next."""
+    """The hand-over form; for coupons on record, where each is and what may happen to it next."""
     require(by, Act.RECORD_CUSTODY)
+    scanned = [line.strip().upper() for line in typed.get("codes", "").splitlines() if line.strip()]
     with records.read() as session:
-        chain, steps = [], tuple(Custody)
-        coupon = queries.find_coupon(session, typed.get("coupon", "").strip().upper())
-        if coupon is not None:
-            chain = list(queries.custody(session, coupon.id))
-            steps = next_steps(chain[-1].step if chain else None)
-        return page.show(
-            "panels/custody.html",
-            coupon=coupon,
-            chain=chain,
-            names=names(session),
-            steps=[(step.value, step.value) for step in steps],
-            **kept(typed, refusal),
-        )
+        last = queries.last_steps(session, scanned[:MOST_AT_ONCE])
+        known = names(session)
+    steps = {step for one in last for step in next_steps(one.step)} if last else set(Custody)
+    return page.show(
+        "panels/custody.html",
+        coupons=[(one, known[one.by_id], WHAT_NEXT[one.step]) for one in last],
+        steps=[(step.value, step.value) for step in (*ORDER[1:], Custody.MISSING) if step in steps],
+        **kept(typed, refusal),
+    )
 
 
 def _register_page(
@@ -247,14 +242,21 @@ def _equipment(session: Any, at: datetime) -> dict[str, Any]:
     gauges = equipment.gauges(session)
     gauge_dues = equipment.dues_of_gauges(session, [one.id for one in gauges], at=at)
     testers = equipment.testers(session)
-    papers = equipment.certificates_by_tester(session, [one.id for one in testers])
+    tester_dues = equipment.dues_of_testers(session, [one.id for one in testers], on=today)
+    thermometers = equipment.thermometers(session)
+    thermometer_dues = equipment.dues_of_thermometers(
+        session, [one.id for one in thermometers], on=today
+    )
+    blocks = equipment.blocks(session)
+    block_dues = equipment.dues_of_blocks(session, blocks, on=today)
     board = equipment.due_board(session, at=at)
     sensors = [line for line in board if line.kind == "sensor"]
     return {
         "furnaces": [(one, worst_due(dues[one.id].values())) for one in furnaces],
         "gauges": [(one, gauge_dues[one.id]) for one in gauges],
-        "testers": [(one, equipment.certificates_due(papers[one.id], on=today)) for one in testers],
-        "blocks": [(one, due_by(one.expires_on, on=today)) for one in equipment.blocks(session)],
+        "testers": [(one, tester_dues[one.id]) for one in testers],
+        "thermometers": [(one, thermometer_dues[one.id]) for one in thermometers],
+        "blocks": [(one, block_dues[one.id]) for one in blocks],
         "sensors": [(line, line.due) for line in sensors[:_SENSORS_DUE_SHOWN]],
         "due_count": len(board),
         "review_count": len(equipment.waiting_reports(session)),

@@ -1,8 +1,8 @@
 """What is read about lots, panels, coupons and custody."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from sqlalchemy import func, select
@@ -58,6 +58,48 @@ def custody(session: Session, coupon_id: int) -> Sequence[CustodyStep]:
     return session.scalars(
         select(CustodyStep).where(CustodyStep.coupon_id == coupon_id).order_by(CustodyStep.id)
     ).all()
+
+
+@dataclass(frozen=True, slots=True)
+class LastStep:
+    """Where a coupon is: its last hand-over."""
+
+    coupon_id: int
+    code: str
+    step: Custody
+    place: str
+    by_id: int
+    taken_at: datetime
+
+
+def last_steps(session: Session, codes: Collection[str]) -> list[LastStep]:
+    """Where coupons are, those of them on record, by code; one query."""
+    step = aliased(CustodyStep)
+    newest = select(func.max(step.id)).where(step.coupon_id == Coupon.id).scalar_subquery()
+    rows = session.execute(
+        select(
+            Coupon.id,
+            Coupon.code,
+            CustodyStep.step,
+            CustodyStep.place,
+            CustodyStep.by_id,
+            CustodyStep.taken_at,
+        )
+        .join(CustodyStep, CustodyStep.id == newest)
+        .where(Coupon.code.in_(codes))
+        .order_by(Coupon.code)
+    )
+    return [LastStep(*row) for row in rows]
+
+
+def custody_of(session: Session, coupon_ids: Collection[int]) -> dict[int, list[CustodyStep]]:
+    """The hand-overs of coupons in the order recorded, by coupon; one query."""
+    found: dict[int, list[CustodyStep]] = {key: [] for key in coupon_ids}
+    for row in session.scalars(
+        select(CustodyStep).where(CustodyStep.coupon_id.in_(coupon_ids)).order_by(CustodyStep.id)
+    ):
+        found[row.coupon_id].append(row)
+    return found
 
 
 def last_step(session: Session, coupon_id: int) -> CustodyStep | None:

@@ -1,4 +1,4 @@
-"""Material lots, the panels and coupons cut from them, and who had each coupon when."""
+"""Material lots, the panels and coupons cut from them, who had each coupon when, and holds."""
 
 from datetime import date, datetime
 from decimal import Decimal
@@ -11,7 +11,16 @@ from sqlalchemy.orm import Mapped, mapped_column
 from app.database import Base, words_of
 from app.panels.rules import Custody
 
-__all__ = ["Coupon", "Custody", "CustodyStep", "Decided", "MaterialLot", "Panel"]
+__all__ = [
+    "Coupon",
+    "Custody",
+    "CustodyStep",
+    "Decided",
+    "Hold",
+    "HoldCause",
+    "MaterialLot",
+    "Panel",
+]
 
 
 class MaterialLot(Base):
@@ -85,6 +94,8 @@ class Coupon(Base):
     surface: Mapped[str] = mapped_column(String(20))
     registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     registered_at: Mapped[datetime]
+    diameter_mm: Mapped[Decimal | None]
+    """Of a round coupon; its curvature changes a hardness reading. None: the coupon is flat."""
 
 
 class CustodyStep(Base):
@@ -101,3 +112,24 @@ class CustodyStep(Base):
     by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     taken_at: Mapped[datetime]
     entered_at: Mapped[datetime]
+
+
+class HoldCause(StrEnum):
+    """What put a panel on hold where no person decided it."""
+
+    FAILED_CHECK = "a tester failed its check"
+    COUPON_TROUBLE = "a coupon is missing, unmarked or doubled"
+
+
+class Hold(Base):
+    """A hold on a panel. It is open until a lift names it."""
+
+    __tablename__ = "hold"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
+    reason: Mapped[str] = mapped_column(Text)
+    placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+    cause: Mapped[HoldCause | None] = mapped_column(words_of(HoldCause))
+    """None where a person placed it of their own accord."""

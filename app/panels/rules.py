@@ -22,12 +22,24 @@ class Custody(StrEnum):
 ORDER = (Custody.CUT, Custody.PLACED, Custody.RECOVERED, Custody.AT_BENCH, Custody.SHELVED)
 
 
+WHAT_NEXT: dict[Custody, str] = {
+    Custody.CUT: "read its baseline at the bench where one is wanted, and place it on its panel",
+    Custody.PLACED: "take it off when the panel is unwrapped",
+    Custody.RECOVERED: "hand it over to the bench",
+    Custody.AT_BENCH: "measure it, then shelve it",
+    Custody.SHELVED: "it is kept; for another test it goes back to the bench",
+    Custody.MISSING: "a supervisor decides about it",
+}
+"""What is to be done with a coupon after each step."""
+
+
 def next_steps(last: Custody | None) -> tuple[Custody, ...]:
     """What may happen to a coupon next.
 
-    Each step follows the one before it in ``ORDER``; a coupon may be found missing at any time
-    until it is shelved. A shelved coupon may go back to the bench, for a retest or after an
-    instrument was found wrong; a missing one is no evidence any more, even if it turns up again.
+    Each step follows the one before it in ``ORDER``. A coupon that was never placed may simply be
+    missing; one that was is reported, so that its panel is held. A shelved coupon may go back to
+    the bench, for a retest or after an instrument was found wrong; a missing one is no evidence
+    any more, even if it turns up again.
     """
     if last is None:
         return (Custody.CUT,)
@@ -35,7 +47,8 @@ def next_steps(last: Custody | None) -> tuple[Custody, ...]:
         return ()
     if last is Custody.SHELVED:
         return (Custody.AT_BENCH,)
-    return (ORDER[ORDER.index(last) + 1], Custody.MISSING)
+    following = ORDER[ORDER.index(last) + 1]
+    return (following, Custody.MISSING) if last is Custody.CUT else (following,)
 
 
 def why_not(last: Custody | None, step: Custody) -> str | None:
@@ -45,8 +58,13 @@ def why_not(last: Custody | None, step: Custody) -> str | None:
         return None
     if last is Custody.MISSING:
         return (
-            "It is recorded as missing, so nothing more can prove whose it is; if it has turned "
-            "up, put the panel on hold and say so there."
+            "It is recorded as missing, so nothing more can prove whose it is, even if it has "
+            "turned up; a supervisor decides about it on its load's page."
+        )
+    if step is Custody.MISSING and last not in {None, Custody.SHELVED}:
+        return (
+            "It rode on a panel: report it as missing on its load's page, so that the panel is "
+            "put on hold."
         )
     if last is not None and step in ORDER and ORDER.index(step) <= ORDER.index(last):
         return f"It is {last.value} already; next it is {allowed[0].value}."

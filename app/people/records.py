@@ -51,6 +51,12 @@ class Meaning(StrEnum):
     REVIEWED_REPORT = "I have reviewed this report's results and accept or reject them as stated"
     LOT_EXCEPTION = "I accept this coupon of another lot for the reason stated"
     CONFIRMED_LAYOUT = "I have compared the columns as read with the logger's own file"
+    VERIFIED_CORRECTION_TABLE = (
+        "I have compared every correction with the controlled source document"
+    )
+    QUARANTINE_LIFTED = "I have reviewed what was found and done and let this tester be used again"
+    ANSWERED_TROUBLE = "I have reviewed what was found and decide about this coupon as stated"
+    OPENED_RETEST = "I open this retest as it is planned here, and its result stands"
     EXCLUDED_SENSOR = "I have reviewed this sensor's failure and exclude it"
 
 

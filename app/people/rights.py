@@ -20,13 +20,14 @@ class Act(StrEnum):
     """What can be done; the value completes the sentence "Only ... may ..."."""
 
     ADD_PERSON = "add or change people"
-    REGISTER_EQUIPMENT = "register furnaces, sensors, gauges, testers and reference blocks"
+    REGISTER_EQUIPMENT = "register furnaces, sensors, gauges, thermometers, testers and blocks"
     REVIEW_REPORT = "review reports and certificates"
     RECORD_MAINTENANCE = "record work on a furnace"
     WRITE_REQUIREMENT = "write acceptance tables and cycles"
     VERIFY_REQUIREMENT = "verify tables, cycles, procedures and mappings"
     WRITE_PROCEDURE = "write pyrometry procedures"
     WRITE_MAPPING = "write logger mappings"
+    WRITE_CORRECTION_TABLE = "write correction tables"
     RECEIVE_MATERIAL = "receive material and register panels and coupons"
     PLAN_LOAD = "plan a load"
     START_LOAD = "start or end a load"
@@ -42,6 +43,12 @@ class Act(StrEnum):
     ASK_VOID = "ask for a reading to be voided"
     APPROVE_VOID = "approve that a reading is voided"
     OPEN_RETEST = "open a retest"
+    ANSWER_CORRECTION = "approve a correction that another person asked for"
+    QUARANTINE_TESTER = "take a tester out of use"
+    LIFT_QUARANTINE = "let a tester be used again"
+    REPORT_TROUBLE = "report a coupon as missing, unmarked or doubled"
+    ANSWER_TROUBLE = "decide about a coupon that is missing, unmarked or doubled"
+    STUDY_TESTER = "open or close a study of a tester"
     PLACE_HOLD = "put a panel on hold"
     RELEASE_PANEL = "release a panel"
     LIFT_HOLD = "lift a hold"
@@ -58,6 +65,7 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.VERIFY_REQUIREMENT: frozenset({_S}),
     Act.WRITE_PROCEDURE: frozenset({_E}),
     Act.WRITE_MAPPING: frozenset({_E, _A}),
+    Act.WRITE_CORRECTION_TABLE: frozenset({_E}),
     Act.RECEIVE_MATERIAL: frozenset({_I, _S, _E}),
     Act.PLAN_LOAD: frozenset({_I, _S, _E}),
     Act.START_LOAD: frozenset({_I, _S}),
@@ -73,6 +81,12 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.ASK_VOID: frozenset({_I, _S}),
     Act.APPROVE_VOID: frozenset({_S}),
     Act.OPEN_RETEST: frozenset({_S}),
+    Act.ANSWER_CORRECTION: frozenset({_S}),
+    Act.QUARANTINE_TESTER: frozenset({_I, _S, _E}),
+    Act.LIFT_QUARANTINE: frozenset({_S, _E}),
+    Act.REPORT_TROUBLE: frozenset({_I, _S}),
+    Act.ANSWER_TROUBLE: frozenset({_S}),
+    Act.STUDY_TESTER: frozenset({_S, _E}),
     # Anyone who works on the record may stop a panel; only an auditor, who writes nothing, may not.
     Act.PLACE_HOLD: frozenset({_I, _S, _E, _A}),
     Act.RELEASE_PANEL: frozenset({_I}),

@@ -1,4 +1,4 @@
-"""Holds, and the signed decisions that release a panel or dispose of a hold."""
+"""The signed decisions that release a panel or dispose of a hold."""
 
 from datetime import datetime
 from typing import Any
@@ -9,19 +9,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from app.database import Base, Paper, words_of
 from app.release.rules.facts import DecisionKind
 
-__all__ = ["Decision", "DecisionKind", "Hold", "HoldLift"]
-
-
-class Hold(Base):
-    """A hold on a panel. It is open until a lift names it."""
-
-    __tablename__ = "hold"
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
-    reason: Mapped[str] = mapped_column(Text)
-    placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
-    placed_at: Mapped[datetime]
+__all__ = ["Decision", "DecisionKind", "HoldLift"]
 
 
 class Decision(Base):

@@ -18,14 +18,14 @@ from app.database import Base, Database, paper_sha256
 from app.errors import Conflict, NotAllowed, Refusal
 from app.judging.verdict import Outcome, Verdict
 from app.panels import queries as panels
-from app.panels.records import Panel
+from app.panels.records import Hold, Panel
 from app.people import queries as people
 from app.people import service as signing
 from app.people.records import Meaning
 from app.people.rights import Act, require
 from app.release.queries.decisions import LEAVES
 from app.release.queries.panel_facts import panel_facts
-from app.release.records import Decision, Hold, HoldLift
+from app.release.records import Decision, HoldLift
 from app.release.rules.facts import FINAL, DecisionKind, PanelFacts
 from app.release.rules.gates import Gate, evidence, recommend
 from app.release.rules.snapshot import signed_content, snapshot

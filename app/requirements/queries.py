@@ -1,4 +1,4 @@
-"""What is read about tables, cycles, procedures and mappings."""
+"""What is read about tables, cycles, procedures, mappings and correction tables."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,12 +9,14 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.documents.correction_table import correction_table_from_json
 from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
 from app.documents.pyrometry import procedure_from_json
 from app.documents.table import table_from_json
 from app.errors import NotFound
 from app.judging.furnace.procedure import Procedure
 from app.judging.witness.acceptance import Table
+from app.judging.witness.corrections import CorrectionTable
 from app.requirements.records import (
     Requirement,
     RequirementKind,
@@ -24,6 +26,7 @@ from app.requirements.records import (
 )
 from app.requirements.rules import (
     Part,
+    correction_parts,
     cycle_parts,
     mapping_parts,
     procedure_parts,
@@ -169,6 +172,13 @@ def mapping_of(revision: Revision) -> LoggerMapping:
     return mapping_from_json(revision.paper, filename=f"{revision.code} {revision.revision}")
 
 
+def correction_table_of(revision: Revision) -> CorrectionTable:
+    """The correction table a revision's paper holds."""
+    return correction_table_from_json(
+        revision.paper, code=revision.code, filename=f"{revision.code} {revision.revision}"
+    )
+
+
 def procedures_in_force(session: Session, *, at: datetime) -> list[tuple[int, Revision]]:
     """Key and newest revision in force of every procedure that has one, by code.
 
@@ -205,6 +215,8 @@ def parts_of(revision: Revision) -> tuple[Part, ...]:
         return cycle_parts(revision.paper, revision.shop_rules)
     if revision.kind is RequirementKind.PYROMETRY_PROCEDURE:
         return procedure_parts(procedure_of(revision))
+    if revision.kind is RequirementKind.CORRECTION_TABLE:
+        return correction_parts(correction_table_of(revision))
     return mapping_parts(revision.paper)
 
 

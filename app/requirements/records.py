@@ -17,10 +17,11 @@ class RequirementKind(StrEnum):
     CYCLE = "cycle"
     PYROMETRY_PROCEDURE = "pyrometry procedure"
     LOGGER_MAPPING = "logger mapping"
+    CORRECTION_TABLE = "correction table"
 
 
 class Requirement(Base):
-    """A table, cycle, procedure or mapping, whatever its revision."""
+    """A table, cycle, procedure, mapping or correction table, whatever its revision."""
 
     __tablename__ = "requirement"
 

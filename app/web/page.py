@@ -17,6 +17,7 @@ from markupsafe import Markup
 from app.database import Database
 from app.settings import Settings, shipped
 from app.web import words
+from app.web.working import fold_working
 
 STATIC = Path(__file__).parent.parent / "static"
 _NOTICE = "temperbook_notice"
@@ -62,6 +63,7 @@ def templates(settings: Settings) -> Environment:
     environment.filters["duration"] = words.duration_words
     environment.filters["verdict_words"] = words.verdict_words
     environment.filters["degrees"] = words.degree_words
+    environment.filters["folded"] = fold_working
     environment.globals.update(
         static=static,
         shop_name=settings.shop_name,

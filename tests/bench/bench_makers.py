@@ -11,13 +11,27 @@ from sqlalchemy import select
 
 from app.audit.actor import Actor
 from app.bench import queries, service
-from app.bench.records import CheckMoment, CouponVerdict, Reading, VoidCause
-from app.bench.service import CheckTaken, Correction, LaboratoryResult, ReadingsTaken, Saved
+from app.bench.records import (
+    CheckMoment,
+    CorrectionRequest,
+    CouponVerdict,
+    Reading,
+    VoidCause,
+)
+from app.bench.service import (
+    CheckTaken,
+    Corrected,
+    Correction,
+    LaboratoryResult,
+    ReadingsTaken,
+    Saved,
+)
 from app.database import Database
 from app.judging.verdict import Finding
 from app.panels.records import Coupon, Custody
 from app.requirements.records import RequirementKind
 from tests.makers import NOW, TABLE_PAPER, Shop
+from tests.visits import PASSWORD
 
 ZONE = ZoneInfo("Europe/Lisbon")
 GOOD_CHECK = {"HT-1": ("85.2", "84.8"), "CM-1": ("38.9",)}
@@ -161,14 +175,14 @@ class Bench:
         )
 
     def correct(
-        self, coupon: Coupon, reading: Reading, value: str, *, by: Actor, **changed: Any
-    ) -> Saved:
+        self, coupon: Coupon, reading: Reading, value: str | None, *, by: Actor, **changed: Any
+    ) -> Corrected:
         """A correction of a reading."""
         given: dict[str, Any] = {"reason": "digits swapped, see print-out", **changed}
         given.setdefault("submission", self.form())
         return service.correct_reading(
             self.database,
-            Correction(coupon.code, reading.id, Decimal(value), **given),
+            Correction(coupon.code, reading.id, None if value is None else Decimal(value), **given),
             by=by,
             at=self.tick(),
             zone=ZONE,
@@ -202,13 +216,47 @@ class Bench:
             zone=ZONE,
         )
 
-    def retest(self, coupon: Coupon) -> int:
-        """The table's retest, opened by the supervisor."""
+    def answer_correction(
+        self,
+        coupon: Coupon,
+        request: int | None = None,
+        *,
+        approved: bool = True,
+        by: Actor | None = None,
+    ) -> None:
+        """An answer to a correction that somebody asked for; the newest one unless told."""
+        service.answer_correction(
+            self.database,
+            coupon_code=coupon.code,
+            request_id=self.asked(coupon)[-1].id if request is None else request,
+            approved=approved,
+            reason="I have seen the print-out myself",
+            by=by or self.shop.supervisor,
+            at=self.tick(),
+            zone=ZONE,
+        )
+
+    def asked(self, coupon: Coupon) -> Sequence[CorrectionRequest]:
+        """The corrections asked for on the coupon, in order."""
+        with self.database.read() as session:
+            return session.scalars(
+                select(CorrectionRequest)
+                .join(Reading, Reading.id == CorrectionRequest.reading_id)
+                .where(Reading.coupon_id == coupon.id)
+                .order_by(CorrectionRequest.id)
+            ).all()
+
+    def retest(
+        self, coupon: Coupon, *positions: Coupon, by: Actor | None = None, password: str = PASSWORD
+    ) -> int:
+        """The table's retest, opened by the supervisor; on these coupons where it is of coupons."""
         return service.open_retest(
             self.database,
             coupon_code=coupon.code,
             reason="the table permits it, and the panel is dear",
-            by=self.shop.supervisor,
+            positions=[one.code for one in positions],
+            password=password,
+            by=by or self.shop.supervisor,
             at=self.tick(),
             zone=ZONE,
         )
@@ -233,3 +281,28 @@ class Bench:
     def texts(self, coupon: Coupon) -> str:
         """The sentences of the newest verdict's findings."""
         return " ".join(one["text"] for one in self.verdicts(coupon)[0].paper["findings"])
+
+
+def vickers_bench(database: Database) -> tuple[Bench, Coupon]:
+    """A bench with a Vickers tester, and a coupon with three indentations, one of them misread."""
+    bench = Bench(database)
+    paper = copy.deepcopy(TABLE_PAPER)
+    criterion = {**paper["entries"][0]["criteria"][0], "scale": "HV10", "min": "160"}
+    paper["entries"][0]["criteria"] = [{**criterion, "range_max": None}]
+    with database.write() as session:
+        bench.shop.table_revision_id = bench.shop._requirement(  # noqa: SLF001 - its own maker
+            session, "AT-HV", RequirementKind.ACCEPTANCE_TABLE, paper, {}
+        )
+        force = {"force_n": Decimal("98.07"), "asymmetry_percent": Decimal(5)}
+        bench.shop.tester(session, "HV-1", "hardness", "HV10", **force)
+        bench.shop.block(session, "RB-HV-1", "hardness", "HV10", "170", "5")
+    coupon = bench.coupon()
+    number = service.open_session(
+        database, tester_code="HV-1", by=bench.shop.inspector, at=bench.tick(), zone=ZONE
+    )
+    bench.check(number, "HV-1", "opening", "170", "171")
+    sizes = (("0.333", "0.335"), ("0.343", "0.349"), ("0.334", "0.334"))
+    taken = tuple((Decimal(one), Decimal(other)) for one, other in sizes)
+    bench.read(number, coupon, sizes=taken)
+    bench.check(number, "HV-1", "closing", "170", "171")
+    return bench, coupon

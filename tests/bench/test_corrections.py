@@ -1,15 +1,18 @@
-"""Corrections, voids and retests, on both databases."""
+"""Corrections and voids, on both databases."""
+
+import hashlib
+from decimal import Decimal
 
 import pytest
 
 from app.bench import queries, service
-from app.bench.records import VoidCause
+from app.bench.records import Reading, VoidCause
 from app.database import Database
+from app.equipment.records import ReportFile
+from app.equipment.rules.reports import SentFile
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from tests.bench.bench_makers import Bench
-
-SETS = {"further": 2, "of": "sets"}
-COUPONS = {"further": 2, "of": "coupons"}
+from app.panels.records import Coupon
+from tests.bench.bench_makers import Bench, vickers_bench
 
 
 def test_a_correction_stands_beside_what_it_corrects(bench: Bench) -> None:
@@ -24,22 +27,155 @@ def test_a_correction_stands_beside_what_it_corrects(bench: Bench) -> None:
     assert "replaced by a correction" in bench.texts(coupon)
 
 
-def test_whoever_took_a_reading_does_not_correct_a_failure_away(bench: Bench) -> None:
+EVIDENCE = "the print-out says 85.5, kept in binder 4"
+
+
+def _low(bench: Bench, coupon: Coupon) -> Reading:
+    return next(one for one in bench.readings(coupon) if str(one.value) == "82.5")
+
+
+def test_whoever_took_a_reading_asks_a_second_person_to_correct_a_failure(bench: Bench) -> None:
     coupon = bench.coupon()
     bench.conductive(coupon)
     assert bench.hard(coupon, "82.5", "85.0", "85.0").verdict == "does_not_conform"
-    low = next(one for one in bench.readings(coupon) if str(one.value) == "82.5")
-    with pytest.raises(NotAllowed, match="A second person who did not take it"):
+    low = _low(bench, coupon)
+    with pytest.raises(Refusal, match="needs evidence and a second person") as refused:
         bench.correct(coupon, low, "85.5", by=bench.shop.inspector)
+    assert list(refused.value.fields) == ["evidence"]
+    asked = bench.correct(coupon, low, "85.5", by=bench.shop.inspector, evidence=EVIDENCE)
+    assert asked.waits
     assert bench.now(coupon).verdict == "does_not_conform"
     assert len(bench.readings(coupon)) == 6
-    assert bench.correct(coupon, low, "85.5", by=bench.shop.second).verdict == "conforms"
+    with pytest.raises(NotAllowed, match="Only a supervisor"):
+        bench.answer_correction(coupon, by=bench.shop.second)
+    bench.answer_correction(coupon)
+    assert bench.now(coupon).verdict == "conforms"
+    new = bench.readings(coupon)[-1]
+    assert (new.replaces_id, str(new.value), new.evidence) == (low.id, "85.5", EVIDENCE)
+    assert new.taken_by_id == bench.shop.inspector.id
+    assert new.taken_at == low.taken_at
+    with bench.database.read() as session:
+        # Who approved a turned result had a hand in it, as who took the readings had.
+        assert queries.readers(session, [coupon.id]) == {
+            bench.shop.inspector.id,
+            bench.shop.supervisor.id,
+        }
+    with pytest.raises(Conflict, match="answered this request"):
+        bench.answer_correction(coupon)
+
+
+def test_a_second_person_corrects_a_failure_directly_with_evidence(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.conductive(coupon)
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    with pytest.raises(Refusal, match="needs evidence"):
+        bench.correct(coupon, _low(bench, coupon), "85.5", by=bench.shop.second)
+    made = bench.correct(
+        coupon, _low(bench, coupon), "85.5", by=bench.shop.second, evidence=EVIDENCE
+    )
+    assert (made.verdict, made.waits) == ("conforms", False)
+    assert bench.readings(coupon)[-1].evidence == EVIDENCE
+
+
+def test_who_took_other_readings_of_the_coupon_is_no_second_person(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.conductive(coupon, by=bench.shop.supervisor)
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    low = _low(bench, coupon)
+    made = bench.correct(coupon, low, "85.5", by=bench.shop.supervisor, evidence=EVIDENCE)
+    assert made.waits
+    with pytest.raises(NotAllowed, match="took none of the coupon's readings"):
+        bench.answer_correction(coupon)
+
+
+def test_a_declined_correction_changes_nothing_and_may_be_asked_again(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    low = _low(bench, coupon)
+    bench.correct(coupon, low, "85.5", by=bench.shop.inspector, evidence=EVIDENCE)
+    with pytest.raises(Conflict, match="waits for a second person"):
+        bench.correct(coupon, low, "85.4", by=bench.shop.inspector, evidence=EVIDENCE)
+    before = len(bench.verdicts(coupon))
+    bench.answer_correction(coupon, approved=False)
+    assert bench.now(coupon).verdict == "does_not_conform"
+    assert len(bench.verdicts(coupon)) == before
+    assert len(bench.readings(coupon)) == 3
+    assert bench.correct(coupon, low, "85.4", by=bench.shop.inspector, evidence=EVIDENCE).waits
+
+
+def test_a_request_whose_reading_changed_meanwhile_can_only_be_declined(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    low = _low(bench, coupon)
+    bench.correct(coupon, low, "85.5", by=bench.shop.inspector, evidence=EVIDENCE)
+    bench.correct(coupon, low, "82.4", by=bench.shop.second)
+    with pytest.raises(Conflict, match="corrected already"):
+        bench.answer_correction(coupon)
+    assert bench.now(coupon).verdict == "does_not_conform"
+    bench.answer_correction(coupon, approved=False)
+    with pytest.raises(Conflict, match="answered this request"):
+        bench.answer_correction(coupon)
+
+
+def test_a_request_sent_twice_is_one_request(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    low = _low(bench, coupon)
+    for _ in range(2):
+        asked = bench.correct(
+            coupon,
+            low,
+            "85.5",
+            by=bench.shop.inspector,
+            evidence=EVIDENCE,
+            submission="one form",
+        )
+        assert asked.waits
+    assert len(bench.asked(coupon)) == 1
+    with pytest.raises(Conflict, match="recorded before with something else"):
+        bench.correct(
+            coupon, low, "85.6", by=bench.shop.inspector, evidence=EVIDENCE, submission="one form"
+        )
+    bench.answer_correction(coupon)
+    again = bench.correct(
+        coupon, low, "85.5", by=bench.shop.inspector, evidence=EVIDENCE, submission="one form"
+    )
+    assert not again.waits
+    assert len(bench.readings(coupon)) == 4
+
+
+def test_evidence_may_be_a_file_and_is_kept_with_the_correction(bench: Bench) -> None:
+    coupon = bench.coupon()
+    bench.hard(coupon, "82.5", "85.0", "85.0")
+    photograph = SentFile("display.png", b"\x89PNG\r\n\x1a\n the display reads 85.5")
+    bench.correct(
+        coupon,
+        _low(bench, coupon),
+        "85.5",
+        by=bench.shop.inspector,
+        evidence=EVIDENCE,
+        file=photograph,
+    )
+    bench.answer_correction(coupon)
+    digest = bench.readings(coupon)[-1].evidence_sha256
+    assert digest == bench.asked(coupon)[0].evidence_sha256
+    assert digest == hashlib.sha256(photograph.content).hexdigest()
+    with bench.database.read() as session:
+        assert session.get_one(ReportFile, digest).content == photograph.content
+    with pytest.raises(Refusal, match="PDF"):
+        bench.correct(
+            coupon,
+            bench.readings(coupon)[1],
+            "85.1",
+            by=bench.shop.inspector,
+            file=SentFile("display.txt", b"it says 85.1"),
+        )
 
 
 def test_nor_while_another_quantity_is_still_to_be_measured(bench: Bench) -> None:
     coupon = bench.coupon()
     bench.hard(coupon, "82.5", "85.0", "85.0")
-    with pytest.raises(NotAllowed, match="second person"):
+    with pytest.raises(Refusal, match="second person"):
         bench.correct(coupon, bench.readings(coupon)[0], "85.2", by=bench.shop.inspector)
 
 
@@ -47,14 +183,18 @@ def test_nor_by_way_of_another_correction_of_their_own(bench: Bench) -> None:
     coupon = bench.coupon()
     bench.hard(coupon, "82.5", "85.0", "85.0")
     bench.correct(coupon, bench.readings(coupon)[0], "82.6", by=bench.shop.second)
-    with pytest.raises(NotAllowed, match="second person"):
-        bench.correct(coupon, bench.readings(coupon)[3], "85.2", by=bench.shop.inspector)
+    for person in (bench.shop.inspector, bench.shop.second):
+        asked = bench.correct(
+            coupon, bench.readings(coupon)[3], "85.2", by=person, evidence=EVIDENCE
+        )
+        assert asked.waits
+        bench.answer_correction(coupon, approved=False)
 
 
 def test_nor_readings_too_far_apart(bench: Bench) -> None:
     coupon = bench.coupon()
     assert bench.hard(coupon, "81.9", "85.0", "85.0").verdict == "not_proven"
-    with pytest.raises(NotAllowed, match="second person"):
+    with pytest.raises(Refusal, match="second person"):
         bench.correct(coupon, bench.readings(coupon)[0], "85.2", by=bench.shop.inspector)
 
 
@@ -100,8 +240,6 @@ def test_a_void_needs_a_second_person_and_leaves_the_reading_to_be_seen(bench: B
         at=bench.tick(),
     )
     assert bench.now(coupon).verdict == "does_not_conform"
-    with bench.database.read() as session:
-        assert [one.coupon for one in queries.voids_to_answer(session)] == [coupon.code]
     with pytest.raises(NotAllowed, match="Only a supervisor"):
         bench.answer(coupon, request, by=bench.shop.second)
     bench.answer(coupon, request)
@@ -115,7 +253,6 @@ def test_a_void_needs_a_second_person_and_leaves_the_reading_to_be_seen(bench: B
     bench.read(bench.open(), coupon, "85.1")
     assert "does not count" in bench.texts(coupon)
     with bench.database.read() as session:
-        assert queries.voids_to_answer(session) == []
         assert queries.readers(session, [coupon.id]) == {
             bench.shop.inspector.id,
             bench.shop.supervisor.id,
@@ -164,134 +301,48 @@ def test_a_void_is_asked_once_with_evidence(bench: Bench) -> None:
 
 
 @pytest.fixture
-def with_sets(database: Database) -> Bench:
-    return Bench(database, retest=SETS)
+def vickers(database: Database) -> tuple[Bench, Coupon]:
+    return vickers_bench(database)
 
 
-@pytest.fixture
-def with_coupons(database: Database) -> Bench:
-    return Bench(database, retest=COUPONS)
+def _sizes(first: str, second: str) -> dict[str, tuple[Decimal, Decimal]]:
+    return {"sizes": (Decimal(first), Decimal(second))}
 
 
-def test_every_further_set_of_a_retest_must_conform(with_sets: Bench) -> None:
-    bench = with_sets
-    coupon = bench.coupon()
-    bench.conductive(coupon)
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    bench.retest(coupon)
-    assert bench.now(coupon).verdict == "not_proven"
-    assert "0 tested: 2 still to be tested" in bench.texts(coupon)
-    assert bench.hard(coupon).verdict == "not_proven"
-    assert bench.hard(coupon).verdict == "conforms"
-    sets = [one.set_number for one in bench.readings(coupon)]
-    assert sets == [None] * 6 + [1] * 3 + [2] * 3
-    assert bench.verdicts(coupon)[0].paper["first"] == "does_not_conform"
-    assert "First test (does not conform)" in bench.texts(coupon)
-    with pytest.raises(Refusal, match="more would not decide"):
-        bench.read(bench.open(), coupon, "85.0", "85.0", "85.0")
-
-
-def test_one_further_set_that_fails_fails_the_retest_and_is_not_averaged(
-    with_sets: Bench,
+def test_a_reading_from_an_indentation_is_corrected_by_its_sizes(
+    vickers: tuple[Bench, Coupon],
 ) -> None:
-    bench = with_sets
-    coupon = bench.coupon()
-    bench.hard(coupon)
-    bench.conductive(coupon, "36.0", "36.0", "36.0")
-    bench.retest(coupon)
-    bench.conductive(coupon, "41.0", "41.0", "41.0")
-    assert bench.conductive(coupon, "36.9", "36.9", "36.9").verdict == "does_not_conform"
-
-
-def test_a_further_set_whose_closing_check_fails_is_taken_again(with_sets: Bench) -> None:
-    bench = with_sets
-    coupon = bench.coupon()
-    bench.conductive(coupon)
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    bench.retest(coupon)
-    number = bench.open()
-    bench.read(number, coupon, "82.0", "82.0", "82.0")
-    bench.check(number, "HT-1", "closing", "87.2", "87.4")
-    assert bench.now(coupon).verdict == "not_proven"
-    bench.hard(coupon)
-    assert bench.hard(coupon).verdict == "conforms"
-    assert [one.set_number for one in bench.readings(coupon)][6:] == [1] * 6 + [2] * 3
-
-
-def test_further_coupons_of_the_panel_stand_in_only_if_all_conform(with_coupons: Bench) -> None:
-    bench = with_coupons
-    failed, second, third, fourth = bench.coupons(4)
-    bench.conductive(failed)
-    bench.hard(failed, "82.5", "85.0", "85.0")
-    bench.retest(failed)
-    with pytest.raises(Refusal, match="more would not decide"):
-        bench.read(bench.open(), failed, "85.0", "85.0", "85.0")
-    with bench.database.read() as session:
-        running = queries.running_sessions(session)[0].id
-    bench.check(running, "HT-1", "closing")
-    for coupon in (second, third):
-        bench.hard(coupon)
-        assert bench.now(failed).verdict == "not_proven"
-        bench.conductive(coupon)
-    assert bench.now(failed).verdict == "conforms"
-    assert bench.now(second).verdict == "conforms"
-    bench.hard(fourth, "82.5", "85.0", "85.0")  # a coupon beyond the two stands for itself
-    assert bench.now(fourth).verdict == "does_not_conform"
-    assert bench.now(failed).verdict == "conforms"
-    with bench.database.read() as session:
-        assert queries.readers(session, [failed.id]) == {bench.shop.inspector.id}
-
-
-def test_a_further_coupon_that_fails_fails_both(with_coupons: Bench) -> None:
-    bench = with_coupons
-    failed, second = bench.coupons(2)
-    bench.conductive(failed)
-    bench.hard(failed, "82.5", "85.0", "85.0")
-    bench.retest(failed)
-    assert bench.hard(second, "82.5", "85.0", "85.0").verdict == "does_not_conform"
-    assert bench.now(failed).verdict == "does_not_conform"
-
-
-def test_a_retest_is_opened_by_a_supervisor_once_for_a_final_failure(with_sets: Bench) -> None:
-    bench = with_sets
-    coupon = bench.coupon()
-    with pytest.raises(Refusal, match="is not proven; a retest is for one"):
-        bench.retest(coupon)
-    number = bench.open()
-    bench.read(number, coupon, "82.5", "85.0", "85.0")
-    with pytest.raises(Refusal, match="provisional until the closing check"):
-        bench.retest(coupon)
-    bench.check(number, "HT-1", "closing")
-    with pytest.raises(NotAllowed, match="Only a supervisor may open a retest"):
-        service.open_retest(
-            bench.database,
-            coupon_code=coupon.code,
-            reason="because it would be nice",
-            by=bench.shop.inspector,
-            at=bench.tick(),
-            zone=bench.at.tzinfo,
-        )
-    bench.retest(coupon)
-    with pytest.raises(Conflict, match="opened already"):
-        bench.retest(coupon)
-
-
-def test_a_table_without_a_retest_rule_permits_none(bench: Bench) -> None:
-    coupon = bench.coupon()
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    with pytest.raises(Refusal, match="permits no retest"):
-        bench.retest(coupon)
-
-
-def test_a_void_of_the_failed_reading_lets_the_first_test_decide_again(with_sets: Bench) -> None:
-    bench = with_sets
-    coupon = bench.coupon()
-    bench.conductive(coupon)
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    low = bench.readings(coupon)[3]
-    bench.retest(coupon)
-    bench.hard(coupon, "82.1", "82.1", "82.1")
+    bench, coupon = vickers
     assert bench.now(coupon).verdict == "does_not_conform"
-    bench.void(coupon, low)
-    bench.read(bench.open(), coupon, "85.0")
-    assert bench.now(coupon).verdict == "does_not_conform"  # the further set is not forgotten
+    low = bench.readings(coupon)[1]
+    by = {"by": bench.shop.second, "evidence": EVIDENCE}
+    with pytest.raises(Refusal, match="give both of its sizes") as refused:
+        bench.correct(coupon, low, "167.2", **by)
+    assert list(refused.value.fields) == ["size_1_1"]
+    with pytest.raises(Refusal, match="differ by"):
+        bench.correct(coupon, low, None, **by, **_sizes("0.333", "0.363"))
+    with pytest.raises(Refusal, match="already"):
+        bench.correct(coupon, low, None, **by, **_sizes("0.343", "0.349"))
+    assert bench.correct(coupon, low, None, **by, **_sizes("0.333", "0.339")).verdict == "conforms"
+    new = bench.readings(coupon)[-1]
+    # HV = 0.1891 * 98.07 / 0.336^2 = 164.3 (ISO 6507-1, from memory)
+    assert str(new.value) == "164.3"
+    assert new.indentation == {**low.indentation, "diagonals_mm": ["0.333", "0.339"]}
+    assert "164.26" in str(bench.verdicts(coupon)[0].paper["findings"])
+
+
+def test_a_request_keeps_the_sizes_until_it_is_approved(vickers: tuple[Bench, Coupon]) -> None:
+    bench, coupon = vickers
+    low = bench.readings(coupon)[1]
+    asked = bench.correct(
+        coupon,
+        low,
+        None,
+        by=bench.shop.inspector,
+        evidence=EVIDENCE,
+        **_sizes("0.333", "0.339"),
+    )
+    assert asked.waits
+    bench.answer_correction(coupon)
+    assert bench.now(coupon).verdict == "conforms"
+    assert bench.readings(coupon)[-1].indentation["diagonals_mm"] == ["0.333", "0.339"]

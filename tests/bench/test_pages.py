@@ -15,8 +15,8 @@ from tests.visits import Visit, words
 @pytest.fixture
 def bench(bench: Bench, app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> Bench:
     """The bench, with the pages reading the test's own clock."""
-    monkeypatch.setattr(pages.bench, "now", bench.tick)
-    monkeypatch.setattr(pages.coupons, "now", bench.tick)
+    for page in (pages.bench, pages.session, pages.checks, pages.entry, pages.coupons):
+        monkeypatch.setattr(page, "now", bench.tick)
     return bench
 
 
@@ -202,6 +202,7 @@ def test_others_read_the_bench_and_change_nothing(
         "correct": {"reading": "1", "value": "84.6", "reason": "digits swapped", "submission": "x"},
         "void": {"reading": "1", "cause": "wrong coupon measured", "evidence": "wrong mark seen"},
         "void-answer": {"request": "1", "answer": "approve", "reason": "seen it myself"},
+        "correction-answer": {"request": "1", "answer": "approve", "reason": "seen it myself"},
         "retest": {"reason": "the panel is dear"},
         "laboratory": {
             "test": "yield_strength|MPa",
@@ -235,130 +236,6 @@ def test_what_is_not_on_record_is_404(bench: Bench, visit: Visit) -> None:
 def test_nobody_sees_the_bench_without_signing_in(bench: Bench, visit: Visit) -> None:
     for address in ("/bench", "/bench/sessions/1", "/coupons/C-1"):
         assert visit.get(address).headers["location"].startswith("/sign-in")
-
-
-def test_a_reading_is_corrected_on_the_coupons_page(bench: Bench, visit: Visit) -> None:
-    coupon = bench.coupon()
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    reading = bench.readings(coupon)[0]
-    visit.sign_in("mara")
-    assert f"?correct={reading.id}#act" in visit.get(f"/coupons/{coupon.code}").text
-    form = visit.get(f"/coupons/{coupon.code}?correct={reading.id}").text
-    typed = {
-        "reading": str(reading.id),
-        "submission": _hidden(form, "submission"),
-        "value": "85.2",
-        "reason": "digits swapped, see print-out",
-    }
-    refused = visit.post(f"/coupons/{coupon.code}/correct", **typed)
-    assert refused.status_code == 403
-    assert "second person" in refused.text
-    assert "digits swapped, see print-out" in refused.text
-    visit.sign_in("deniz")
-    page = visit.follow(visit.post(f"/coupons/{coupon.code}/correct", **typed))
-    assert "<s>82.5 HRB</s>" in page.text
-    assert "replaces reading 1: digits swapped, see print-out" in page.text
-
-
-def test_a_void_is_asked_and_answered_on_the_coupons_page(bench: Bench, visit: Visit) -> None:
-    coupon = bench.coupon()
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    reading = bench.readings(coupon)[0]
-    visit.sign_in("mara")
-    assert (
-        "A low result is not a cause" in visit.get(f"/coupons/{coupon.code}?void={reading.id}").text
-    )
-    typed = {"reading": str(reading.id), "cause": "indenter or probe slipped"}
-    refused = visit.post(f"/coupons/{coupon.code}/void", evidence="low", **typed)
-    assert refused.status_code == 422
-    assert "selected" in refused.text
-    visit.post(f"/coupons/{coupon.code}/void", evidence="drag mark on the print", **typed)
-    page = visit.get(f"/coupons/{coupon.code}").text
-    assert "waiting for an answer" in page
-    assert 'name="answer"' not in page
-    visit.sign_in("ines")
-    page = visit.get(f"/coupons/{coupon.code}").text
-    request = _hidden(page, "request")
-    refused = visit.post(
-        f"/coupons/{coupon.code}/void-answer", request=request, reason="seen it so"
-    )
-    assert refused.status_code == 422
-    assert "seen it so" in refused.text
-    page = visit.follow(
-        visit.post(
-            f"/coupons/{coupon.code}/void-answer",
-            request=request,
-            answer="approve",
-            reason="I have seen the print",
-        )
-    ).text
-    assert "<s>82.5 HRB</s>" in page
-    assert "no: voided: indenter or probe slipped" in page
-    assert "Earlier verdicts" in page
-
-
-def test_a_laboratorys_result_is_entered_on_the_coupons_page(bench: Bench, visit: Visit) -> None:
-    coupon = bench.coupon()
-    bench.hard(coupon)
-    bench.conductive(coupon, "37.4", "37.5", "37.6")
-    visit.sign_in("mara")
-    form = visit.get(f"/coupons/{coupon.code}?laboratory=1").text
-    assert form.index("yield_strength|MPa") < form.index("tensile_strength|MPa")
-    typed = {
-        "submission": _hidden(form, "submission"),
-        "test": "yield_strength|MPa",
-        "value": "471",
-        "report": "LAB-7",
-        "tested_at": "2026-03-02 07:15",
-    }
-    refused = visit.post(f"/coupons/{coupon.code}/laboratory", **{**typed, "tested_at": "3/4/26"})
-    assert refused.status_code == 422
-    assert "is not a time; write it like 2026-03-31 07:15" in refused.text
-    assert 'value="LAB-7"' in refused.text
-    page = visit.follow(visit.post(f"/coupons/{coupon.code}/laboratory", **typed))
-    assert "the coupon conforms" in page.text
-    assert "report LAB-7" in page.text
-
-
-def test_a_retest_is_refused_in_words_where_the_table_permits_none(
-    bench: Bench, visit: Visit
-) -> None:
-    coupon = bench.coupon()
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    visit.sign_in("ines")
-    assert "Open the table" not in visit.get(f"/coupons/{coupon.code}").text
-    refused = visit.post(f"/coupons/{coupon.code}/retest", reason="the panel is dear to us")
-    assert refused.status_code == 422
-    assert "permits no retest" in refused.text
-    assert "the panel is dear to us" in refused.text
-
-
-def test_a_retest_is_opened_on_the_coupons_page(database, app, visit, monkeypatch) -> None:
-    bench = Bench(database, retest={"further": 1, "of": "sets"})
-    monkeypatch.setattr(pages.bench, "now", bench.tick)
-    monkeypatch.setattr(pages.coupons, "now", bench.tick)
-    coupon = bench.coupon()
-    bench.conductive(coupon)
-    bench.hard(coupon, "82.5", "85.0", "85.0")
-    visit.sign_in("ines")
-    page = visit.get(f"/coupons/{coupon.code}").text
-    assert "The entry permits 1 further set;" in page
-    page = visit.follow(visit.post(f"/coupons/{coupon.code}/retest", reason="as the table permits"))
-    assert "Retest opened by Ines Valcourt" in page.text
-    address = _opened(visit)
-    entry = visit.get(f"{address}?coupon={coupon.code}").text
-    assert "further set 1 of its retest" in entry
-    saved = visit.follow(visit.post(f"{address}/readings", **_readings(entry)))
-    assert "Retest with 1 further set, 1 tested: all conform" in saved.text
-
-
-def test_a_coupon_that_has_not_ridden_yet_has_a_page_too(bench: Bench, visit: Visit) -> None:
-    with bench.database.write() as session:
-        bench.shop.coupon(session, "C-NEW")
-    visit.sign_in("mara")
-    page = visit.get("/coupons/c-new")
-    assert page.status_code == 200
-    assert "has not been planned into a load yet" in words(page.text)
 
 
 def test_the_pages_ask_the_same_number_of_queries_however_many_rows(

@@ -22,26 +22,37 @@ class Bench:
         desk.page.wait_for_url("**/bench/sessions/*")
         self.session = desk.page.url
 
-    def key(self, figures: Sequence[str], press: str, *, confirm: bool = False) -> None:
-        """Key temperatures where they are asked for, then the figures; send the form."""
+    def key(
+        self,
+        figures: Sequence[str],
+        press: str,
+        *,
+        confirm: bool = False,
+        temperatures: Sequence[str] = (),
+    ) -> None:
+        """Key the figures, then the temperatures or the tick after them; send the form."""
         if self.desk.script:
-            self._key(figures, confirm=confirm)
+            self._key(figures, confirm=confirm, temperatures=temperatures)
         else:
             self._fill(figures, press, confirm=confirm)
 
-    def _key(self, figures: Sequence[str], *, confirm: bool) -> None:
+    def _key(self, figures: Sequence[str], *, confirm: bool, temperatures: Sequence[str]) -> None:
         """By keyboard alone: every step begins where the cursor was left."""
         keyboard = self.desk.page.keyboard
-        if confirm:
-            assert self._at() == "spacing_confirmed"
+        if self._at() == "block_c":  # of a check, which has it first
+            keyboard.type(ROOM_C, delay=KEY_MS)
             keyboard.press("Enter")
         for figure in figures:
-            while self._at() in TEMPERATURES:
-                keyboard.type(ROOM_C, delay=KEY_MS)
-                keyboard.press("Enter")
             assert self._at().startswith("reading_"), self._at()
             keyboard.type(figure, delay=KEY_MS)
             keyboard.press("Enter")
+        for name in temperatures:
+            assert self._at() == name
+            keyboard.type(ROOM_C, delay=KEY_MS)
+            keyboard.press("Enter")
+        if confirm:
+            assert self._at() == "spacing_confirmed"
+            keyboard.press("1")
 
     def _fill(self, figures: Sequence[str], press: str, *, confirm: bool) -> None:
         """Without script: by filling the fields and pressing the button."""
@@ -60,10 +71,12 @@ class Bench:
         name: str = self.desk.page.evaluate("document.activeElement.name || ''")
         return name
 
-    def check(self, moment: str, figures: Sequence[str]) -> None:
-        """Check the tester on its reference block."""
+    def check(self, moment: str, figures: Sequence[str], *, further: bool = False) -> None:
+        """Check the tester on the block that the page proposes; ``further``: on the next one."""
         page = self.desk.page
-        if moment == "closing":
+        if further and moment == "opening":
+            page.get_by_role("link", name="Check the other standard").click()
+        elif moment == "closing":
             page.goto(f"{self.session}?check=closing")
         self.key(figures, f"Record the {moment} check")
         expect(page.get_by_role("status").first).to_contain_text("within the permitted")
@@ -90,7 +103,8 @@ class Bench:
         """
         page = self.desk.page
         self.scan(coupon)
-        self.key(figures, "Record and judge", confirm=hardness)
+        after = () if hardness else TEMPERATURES
+        self.key(figures, "Record and judge", confirm=hardness, temperatures=after)
         expect(page.locator("#saved")).to_have_text(f"Coupon {coupon} is recorded")
         expect(page.locator(".verdict--bench")).to_have_text(f"{verdict} provisional")
         told = page.locator("[aria-labelledby=saved] [role=status]")

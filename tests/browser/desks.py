@@ -124,7 +124,10 @@ class Desk:
             self.faults.append(f"another host: {request.url}")
 
     def _answer(self, response: Response) -> None:
-        is_page = response.request.resource_type == "document"
+        # A refusal in JSON is told to the page's own script, as a page is to its reader.
+        is_page = response.request.resource_type == "document" or "json" in response.headers.get(
+            "content-type", ""
+        )
         if response.status >= (500 if is_page else 400):
             self.faults.append(f"{response.status} at {response.url}")
 

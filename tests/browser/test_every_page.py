@@ -12,6 +12,8 @@ from tests.browser.desks import Desk, Served
 
 INSPECTOR, SUPERVISOR, BOTH = "tashgill", "rhalvarth", "obrantwood"
 ENGINEER, AUDITOR, ADMINISTRATOR = "skestle", "jlindqvane", "botterley"
+AT_THE_BENCH = "pquennell"
+"""Sits at a tester now, in the newest session."""
 
 PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/sign-in", None, "/sign-in"),
@@ -43,6 +45,21 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/bench", INSPECTOR, "/bench"),
     ("/bench", AUDITOR, "/bench"),
     ("/bench/sessions/{session_id}", INSPECTOR, "/bench/sessions/5"),
+    ("/bench/sessions/{session_id}/scan", INSPECTOR, "/bench/sessions/5/scan?coupon=TW-1069-A"),
+    ("/bench/sessions/{session_id}", AT_THE_BENCH, "/bench/sessions/27"),
+    ("/bench/sessions/{session_id}", AT_THE_BENCH, "/bench/sessions/27?coupon=TW-1066-B"),
+    ("/bench/sessions/{session_id}", SUPERVISOR, "/bench/sessions/23"),
+    ("/bench/sessions/{session_id}/baseline", INSPECTOR, "/bench/sessions/5/baseline"),
+    ("/bench/sessions/{session_id}/baseline", AT_THE_BENCH, "/bench/sessions/27/baseline"),
+    ("/coupons/{code:path}", SUPERVISOR, "/coupons/TW-1043-B"),
+    ("/coupons/{code:path}", INSPECTOR, "/coupons/TW-1050-B"),
+    ("/coupons/{code:path}", AUDITOR, "/coupons/TW-1051-R"),
+    ("/coupons/{code:path}", INSPECTOR, "/coupons/TW-1061-A"),
+    ("/coupons/{code:path}", SUPERVISOR, "/coupons/TW-1061-B"),
+    ("/coupons/{code:path}", SUPERVISOR, "/coupons/TW-1048-A"),
+    ("/coupons/{code:path}", INSPECTOR, "/coupons/TW-1063-A"),
+    ("/panels/{code:path}", INSPECTOR, "/panels/TW-1049"),
+    ("/panels/{code:path}", SUPERVISOR, "/panels/TW-1052"),
     ("/coupons/{code:path}", INSPECTOR, "/coupons/TW-1048-A"),
     ("/coupons/{code:path}", INSPECTOR, "/coupons/TW-1057-A?laboratory=1"),
     ("/coupons/{code:path}", SUPERVISOR, "/coupons/TW-1066-A"),
@@ -92,6 +109,13 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/register/panel", INSPECTOR, "/register/panel"),
     ("/register/coupons", INSPECTOR, "/register/coupons"),
     ("/custody", INSPECTOR, "/custody?coupon=TW-1066-B"),
+    ("/coupons/{code:path}/custody", INSPECTOR, "/coupons/TW-1066-B/custody"),
+    ("/loads/{code:path}/custody", INSPECTOR, "/loads/L-211/custody"),
+    ("/loads/{code:path}/custody", AUDITOR, "/loads/L-206/custody"),
+    ("/loads/{code:path}/troubles/report", INSPECTOR, "/loads/L-206/troubles/report?panel=TW-1055"),
+    ("/troubles/{key:int}", SUPERVISOR, "/troubles/2"),
+    ("/troubles/{key:int}", SUPERVISOR, "/troubles/3"),
+    ("/troubles/{key:int}", AUDITOR, "/troubles/1"),
     ("/register/table", ENGINEER, "/register/table"),
     ("/register/table-entry", ENGINEER, "/register/table-entry"),
     ("/register/cycle", ENGINEER, "/register/cycle"),
@@ -107,7 +131,13 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/register/mapping-paper", ENGINEER, "/register/mapping-paper"),
     ("/mappings/{code:path}", AUDITOR, "/mappings/LM-1"),
     ("/mappings/{code:path}", SUPERVISOR, "/mappings/LM-2"),
+    ("/register/correction-table", ENGINEER, "/register/correction-table"),
+    ("/register/correction-paper", ENGINEER, "/register/correction-paper?code=CT-1"),
+    ("/corrections/{code:path}", AUDITOR, "/corrections/CT-1"),
+    ("/corrections/{code:path}", BOTH, "/corrections/CT-1?revision=B"),
+    ("/corrections/{code:path}", INSPECTOR, "/corrections/CT-2"),
     ("/rests-on/{code:path}", AUDITOR, "/rests-on/PY-1"),
+    ("/rests-on/{code:path}", ENGINEER, "/rests-on/CT-1"),
     ("/register/furnace", ENGINEER, "/register/furnace"),
     ("/furnaces/{code:path}", ENGINEER, "/furnaces/AK1"),
     ("/furnaces/{code:path}/history", INSPECTOR, "/furnaces/AK1/history"),
@@ -127,10 +157,29 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/sensors", ENGINEER, "/sensors"),
     ("/sensors/{code:path}", ENGINEER, "/sensors/AK1-TC01"),
     ("/sensors/{code:path}/certificates/{key:int}", AUDITOR, "/sensors/AK1-TC01/certificates/1"),
+    ("/register/thermometer", ENGINEER, "/register/thermometer"),
+    ("/thermometers/{code:path}", ENGINEER, "/thermometers/TH-4"),
+    (
+        "/thermometers/{code:path}/certificates/{key:int}",
+        AUDITOR,
+        "/thermometers/TH-4/certificates/1",
+    ),
     ("/register/tester", ENGINEER, "/register/tester"),
+    ("/testers/{code:path}", SUPERVISOR, "/testers/EC-5"),
+    ("/testers/{code:path}/certificates/{key:int}", AUDITOR, "/testers/HB-2/certificates/1"),
+    ("/tester-certificates/{key:int}/measured", AUDITOR, "/tester-certificates/1/measured"),
     ("/testers/{code:path}", ENGINEER, "/testers/HB-2"),
+    ("/testers/{code:path}/chart", INSPECTOR, "/testers/HB-2/chart"),
+    ("/testers/{code:path}/chart", AUDITOR, "/testers/EC-5/chart"),
+    ("/studies", INSPECTOR, "/studies"),
+    ("/studies", AUDITOR, "/studies"),
+    ("/studies/{number:int}", ENGINEER, "/studies/1"),
+    ("/studies/{number:int}", INSPECTOR, "/studies/2"),
+    ("/studies/{number:int}", ENGINEER, "/studies/2"),
+    ("/register/study", ENGINEER, "/register/study?tester=HB-2"),
     ("/register/block", ENGINEER, "/register/block"),
     ("/blocks/{code:path}", ENGINEER, "/blocks/RB-841"),
+    ("/blocks/{code:path}/certificates/{key:int}", BOTH, "/blocks/RB-842/certificates/5"),
 )
 """Route, who looks, address. What is only reached by an act is looked over on the walks."""
 
@@ -149,6 +198,7 @@ NOT_PAGES = {
     "/cycles/{code:path}/paper",
     "/procedures/{code:path}/paper",
     "/mappings/{code:path}/paper",
+    "/corrections/{code:path}/paper",
 }
 """What answers with JSON, a picture, or a file."""
 

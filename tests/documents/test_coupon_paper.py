@@ -1,6 +1,7 @@
 import json
 from copy import deepcopy
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from app.documents.coupon import coupon_from_json, coupon_to_json, load_coupon
 from app.errors import BadFile
 from app.judging.units import Quantity
 from app.judging.witness.acceptance import Surface
+from app.judging.witness.budget import Budget, Part
 
 COUPON: dict[str, Any] = {
     "alloy": "Q-77",
@@ -87,6 +89,60 @@ def test_a_coupon_goes_out_and_comes_back_the_same() -> None:
     assert load_coupon(json.dumps(coupon_to_json(coupon))) == coupon
 
 
+WHOLE: dict[str, Any] = {
+    "readings": [
+        {
+            "quantity": "hardness",
+            "scale": "HRB",
+            "value": "82.5",
+            "step": "0.5",
+            "addends": [
+                {"name": "instrument correction", "value": "-0.60", "source": "certificate C-4"},
+                {"name": "correction for curvature", "value": "-7/30", "table": "CT-1"},
+            ],
+        }
+    ],
+    "expanded_uncertainty": {"conductivity": {"%IACS": "0.4"}},
+    "budgets": {
+        "hardness": {
+            "HRB": [
+                {"name": "tester T-1", "expanded": "0.8", "source": "certificate C-4"},
+                {"name": "block B-2"},
+                {"name": "repeatability", "standard": "0.3", "repeats": True},
+            ]
+        }
+    },
+    "baselines": [{"quantity": "hardness", "scale": "HRB", "readings": ["78.0", "78.5"]}],
+}
+
+
+def test_what_is_added_and_how_uncertain_it_is_goes_out_and_comes_back() -> None:
+    coupon = coupon_from_json({**COUPON, **WHOLE})
+    (reading,) = coupon.readings
+    assert [addend.value for addend in reading.addends] == [Decimal("-0.6"), Fraction(-7, 30)]
+    assert reading.addends[1].table == "CT-1"
+    budget = coupon.expanded_uncertainty[Quantity.HARDNESS, "HRB"]
+    assert budget == Budget(
+        (
+            Part("tester T-1", Decimal("0.8"), is_expanded=True, source="certificate C-4"),
+            Part("block B-2", None),
+            Part("repeatability", Decimal("0.3"), repeats=True),
+        )
+    )
+    assert coupon.baselines[0].readings == (Decimal("78.0"), Decimal("78.5"))
+    assert coupon_from_json(coupon_to_json(coupon)) == coupon
+    written = coupon_to_json(coupon)
+    assert written["budgets"] == WHOLE["budgets"]
+    assert written["readings"][0]["addends"][1]["value"] == "-7/30"
+
+
+def test_the_short_form_of_a_correction_is_one_of_the_instrument() -> None:
+    reading = {"quantity": "hardness", "scale": "HRB", "value": "82.5", "correction": "-0.6"}
+    coupon = coupon_from_json({**COUPON, "readings": [reading]})
+    (addend,) = coupon.readings[0].addends
+    assert (addend.name, addend.value) == ("instrument correction", Decimal("-0.6"))
+
+
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
@@ -114,6 +170,48 @@ def test_a_coupon_goes_out_and_comes_back_the_same() -> None:
         (
             {"readings": [{"quantity": "conductivity", "unit": "%IACS", "value": "-1"}]},
             "Reading 1, value: -1 %IACS must be above zero; read it again.",
+        ),
+        (
+            {
+                "readings": [
+                    {**WHOLE["readings"][0], "correction": "1"},
+                ]
+            },
+            "readings[0]: correction is the short form of addends; give one of the two.",
+        ),
+        (
+            {
+                "readings": [
+                    {**WHOLE["readings"][0], "addends": [{"name": "a", "value": "1/0"}]},
+                ]
+            },
+            "readings[0].addends[0].value: expected a number such as 38.0, found '1/0'.",
+        ),
+        (
+            {"readings": [{**WHOLE["readings"][0], "step": "0"}]},
+            "Reading 1, step: 0 must be above zero.",
+        ),
+        (
+            {"budgets": {"conductivity": {"%IACS": [{"name": "tester", "expanded": "1"}]}}},
+            (
+                "budgets, conductivity, %IACS: expanded_uncertainty states it as a whole already; "
+                "give one of the two."
+            ),
+        ),
+        (
+            {"budgets": {"hardness": {"HRE": [{"name": "a", "expanded": "1", "standard": "1"}]}}},
+            "budgets.hardness.HRE[0]: give expanded or standard, not both.",
+        ),
+        (
+            {"budgets": {"hardness": {"HRE": []}}},
+            (
+                "expanded_uncertainty, hardness, HRE: no part of the budget is known; give one or "
+                "leave the budget out."
+            ),
+        ),
+        (
+            {"baselines": [{"quantity": "hardness", "scale": "HRB", "readings": []}]},
+            "Baseline 1, readings: there are none; give at least one.",
         ),
         (
             {"expanded_uncertainty": {"conductivity": {"%IACS": "-0.1"}}},

@@ -107,6 +107,49 @@ def test_a_table_goes_out_and_comes_back_the_same() -> None:
     assert str(table_from_json(table_to_json(table)).entries[0].criteria[0].minimum) == "8E+1"
 
 
+MEASURED = {
+    "instruments": ["fixed"],
+    "standards_apart": "10",
+    "possible": {"from": "40", "to": "99.5"},
+    "usual": {"from": "75", "to": "90"},
+    "correction": "CT-1",
+    "rise": {"from": "-0.5", "to": "9.0"},
+}
+
+
+def measured_table() -> dict[str, Any]:
+    paper = changed("blind", value=True)
+    paper["entries"][0]["retest"] = {"further": 2, "of": "sets", "by_another": True}
+    paper["entries"][0]["criteria"][0] |= MEASURED
+    return paper
+
+
+def test_how_it_is_measured_goes_out_and_comes_back_the_same() -> None:
+    table = load_table(json.dumps(measured_table()))
+    hardness = table.entries[0].criteria[0]
+    assert (table.blind, hardness.instruments, hardness.correction) == (True, ("fixed",), "CT-1")
+    assert hardness.possible == (Decimal(40), Decimal("99.5"))
+    assert hardness.rise == (Decimal("-0.5"), Decimal("9.0"))
+    assert table.entries[0].retest == RetestRule(2, RetestOf.SETS, by_another=True)
+    written = table_to_json(table)
+    assert written["blind"] is True
+    assert {key: written["entries"][0]["criteria"][0][key] for key in MEASURED} == MEASURED
+    assert table_from_json(written) == table
+
+
+def test_what_a_table_does_not_say_is_not_in_its_paper() -> None:
+    """Or the digest of every table written before it could be said would change."""
+    paper = changed("entries/0/retest", {"further": 2, "of": "coupons"})
+    written = table_to_json(load_table(json.dumps(paper)))
+    assert set(written) == {"name", "revision", "entries"}
+    (entry,) = written["entries"]
+    assert entry["retest"] == {"further": 2, "of": "coupons"}
+    assert set(entry["criteria"][0]) == {
+        *("quantity", "scale", "statistic", "readings_min", "rounding", "min", "max"),
+        *("range_max", "resolution", "zones"),
+    }
+
+
 @pytest.mark.parametrize(
     ("path", "value", "sentence"),
     [
@@ -165,6 +208,21 @@ def test_a_table_goes_out_and_comes_back_the_same() -> None:
             "entries/0/criteria/1/zones/1/also/0/unit",
             ...,
             ("entries[0].criteria[1].zones[1].also[0]: yield strength needs unit, and no scale."),
+        ),
+        ("blind", "yes", "blind: expected true or false, found 'yes'."),
+        (
+            "entries/0/criteria/0/possible",
+            {"from": "40"},
+            "entries[0].criteria[0].possible.to: is missing; give it.",
+        ),
+        (
+            "entries/0/criteria/0/instruments",
+            ["fixed", "bench"],
+            (
+                "Entry 1 (Q-77 K1 plate from 6.35 to 76.2 mm), criterion 1 (hardness), "
+                "instruments: 'bench' is unknown or stands there twice; give fixed or portable, "
+                "each once."
+            ),
         ),
         (
             "entries/0/criteria/0/min",

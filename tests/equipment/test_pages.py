@@ -140,7 +140,15 @@ def test_a_tester_a_block_and_where_they_meet(database: Database, visit: Visit) 
     )
     assert "84.10 HRB" in words(visit.follow(answer).text)
     answer = visit.post(
-        "/register/tester", code="HT-9", name="Bench nine", quantity="hardness", unit="HRB"
+        "/register/tester",
+        code="HT-9",
+        name="Bench nine",
+        quantity="hardness",
+        unit="HRB",
+        build="fixed",
+        resolution="0,1",
+        accuracy="0.5",
+        force_n="980.7",
     )
     page = visit.follow(answer).text
     assert 'href="/blocks/RB-9"' in page
@@ -161,7 +169,7 @@ def test_whoever_is_no_engineer_reads_and_registers_nothing(
 ) -> None:
     Shop(database)
     visit.sign_in(username)
-    for thing in ("furnace", "sensor", "tester", "block"):
+    for thing in ("furnace", "sensor", "thermometer", "tester", "block"):
         assert visit.get(f"/register/{thing}").status_code == 403
         assert visit.post(f"/register/{thing}", code="X-1").status_code == 403
     for address in ("/furnaces/FN-1/checks", "/testers/HT-1/certificates"):
@@ -174,7 +182,7 @@ def test_whoever_is_no_engineer_reads_and_registers_nothing(
         assert "/register/" not in page.text
 
 
-@pytest.mark.parametrize("place", ["furnaces", "sensors", "testers", "blocks"])
+@pytest.mark.parametrize("place", ["furnaces", "sensors", "thermometers", "testers", "blocks"])
 def test_an_unknown_identity_is_not_found(database: Database, visit: Visit, place: str) -> None:
     Shop(database)
     visit.sign_in("mara")

@@ -13,7 +13,6 @@ from app.equipment.rules import (
     due,
     due_by,
     governing,
-    in_date,
     worst_due,
 )
 from app.errors import Refusal
@@ -31,7 +30,7 @@ MARCH, MAY = date(2026, 3, 1), date(2026, 5, 31)
     ],
 )
 def test_a_paper_holds_on_both_its_days(on: date, *, holds: bool) -> None:
-    assert in_date(MARCH, MAY, on=on) is holds
+    assert due([DatedPaper(MARCH, MAY)], on=on).is_in_date is holds
 
 
 def test_the_newest_paper_made_by_that_day_counts_even_where_an_older_one_lasts_longer() -> None:

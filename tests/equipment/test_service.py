@@ -13,7 +13,7 @@ from app.audit.actor import Actor
 from app.database import Database
 from app.equipment import queries, service
 from app.equipment.queries import Subject, SubjectKind
-from app.equipment.records import Furnace, FurnaceCheckKind, Sensor, SensorCertificate
+from app.equipment.records import Build, Furnace, FurnaceCheckKind, Sensor, SensorCertificate
 from app.equipment.rules import DueState
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.judging.furnace.procedure import CheckKind
@@ -38,13 +38,13 @@ def _furnace(database: Database, shop: Shop, **changed: Any) -> str:
     return service.register_furnace(database, **given)
 
 
-def _block(database: Database, shop: Shop, **changed: Any) -> str:
+def _block(database: Database, shop: Shop, *, figures: Any = None, **changed: Any) -> int:
+    stated = {"certified_value": Decimal("84.10"), "permitted_error": Decimal("1.0")}
     given: dict[str, Any] = {
         "code": "RB-9",
         "quantity": "hardness",
         "unit": "HRB",
-        "certified_value": Decimal("84.10"),
-        "permitted_error": Decimal("1.0"),
+        "figures": service.BlockFigures(**(stated | (figures or {}))),
         "expires_on": date(2030, 1, 1),
         "certificate": "C-9",
         "by": shop.engineer,
@@ -54,13 +54,14 @@ def _block(database: Database, shop: Shop, **changed: Any) -> str:
     return service.register_block(database, **given)
 
 
-def _tester(database: Database, shop: Shop, **changed: Any) -> str:
+def _tester(database: Database, shop: Shop, *, figures: Any = None, **changed: Any) -> str:
+    stated = {"build": Build.PORTABLE, "resolution": Decimal("0.1"), "frequency_khz": Decimal(60)}
     given: dict[str, Any] = {
         "code": "CM-9",
         "name": "Meter nine",
         "quantity": "conductivity",
         "unit": "%IACS",
-        "frequency_khz": Decimal(60),
+        "figures": service.TesterFigures(**(stated | (figures or {}))),
         "by": shop.engineer,
         "at": NOW,
         **changed,
@@ -126,6 +127,16 @@ def test_only_an_engineer_registers_equipment(database: Database, person: str) -
         ),
         lambda: _survey(database, by=by),
         lambda: service.register_gauge(database, code="VG-9", name="Nine", by=by, at=NOW),
+        lambda: service.register_thermometer(database, code="TH-9", name="Nine", by=by, at=NOW),
+        lambda: service.record_thermometer_certificate(
+            database,
+            thermometer="TH-9",
+            term=TERM,
+            certificate="C",
+            largest_error_c=None,
+            by=by,
+            at=NOW,
+        ),
         lambda: service.record_gauge_certificate(
             database,
             gauge="VG-1",
@@ -247,8 +258,31 @@ def test_a_letter_that_is_no_thermocouple_is_refused(database: Database) -> None
     [
         ({"quantity": "yield_strength", "unit": "MPa"}, "quantity"),
         ({"unit": "HRB"}, "unit"),
-        ({"frequency_khz": Decimal(0)}, "frequency_khz"),
+        ({"figures": {"frequency_khz": Decimal(0)}}, "frequency_khz"),
+        ({"figures": {"resolution": Decimal(0)}}, "resolution"),
+        ({"figures": {"measures_from": Decimal(5)}}, "measures_to"),
+        ({"figures": {"measures_to": Decimal(5)}}, "measures_from"),
+        ({"figures": {"measures_from": Decimal(5), "measures_to": Decimal(5)}}, "measures_to"),
+        ({"figures": {"check_every_min": 0}}, "check_every_min"),
+        ({"figures": {"check_every_min": 1441}}, "check_every_min"),
+        ({"figures": {"force_n": Decimal(981)}}, "force_n"),
         ({"quantity": "hardness", "unit": "HRB"}, "frequency_khz"),
+        (
+            {
+                "quantity": "hardness",
+                "unit": "HBW 10/500",
+                "figures": {"frequency_khz": None, "ball_mm": Decimal(5)},
+            },
+            "ball_mm",
+        ),
+        (
+            {
+                "quantity": "hardness",
+                "unit": "HRB",
+                "figures": {"frequency_khz": None, "asymmetry_percent": Decimal(51)},
+            },
+            "asymmetry_percent",
+        ),
     ],
 )
 def test_a_tester_that_cannot_be_is_refused_at_its_field(
@@ -274,16 +308,24 @@ def test_a_testers_certificate_carries_its_uncertainty(database: Database) -> No
         service.record_tester_certificate(database, **given, expanded_uncertainty=Decimal(0))
     service.record_tester_certificate(database, **given, expanded_uncertainty=Decimal("0.80"))
     with database.read() as session:
-        newest = queries.tester_certificates(session, queries.tester(session, "HT-1").id)[0]
+        tester = queries.tester(session, "HT-1").id
+        newest = queries.every_tester_certificate(session, tester)[0]
         assert str(newest.expanded_uncertainty) == "0.80"
 
 
 @pytest.mark.parametrize(
     ("changed", "field"),
     [
-        ({"certified_value": Decimal(0)}, "certified_value"),
-        ({"permitted_error": Decimal(0)}, "permitted_error"),
-        ({"permitted_error": Decimal("84.10")}, "permitted_error"),
+        ({"figures": {"certified_value": Decimal(0)}}, "certified_value"),
+        ({"figures": {"permitted_error": Decimal(0)}}, "permitted_error"),
+        ({"figures": {"permitted_error": Decimal("84.10")}}, "permitted_error"),
+        ({"figures": {"expanded_uncertainty": Decimal(0)}}, "expanded_uncertainty"),
+        ({"figures": {"indents_most": 0}}, "indents_most"),
+        ({"figures": {"certified_at_c": Decimal(51)}}, "certified_at_c"),
+        (
+            {"quantity": "conductivity", "unit": "%IACS", "figures": {"indents_most": 9}},
+            "indents_most",
+        ),
         ({"unit": "%IACS"}, "unit"),
     ],
 )

@@ -108,7 +108,7 @@ def test_an_impossible_indentation_names_the_coupon_s_file(
     papers: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
     indentation = {"method": "vickers", "force_n": "5", "diagonals_mm": ["0"]}
-    reading = {"quantity": "hardness", "scale": "HRB", "indentation": indentation}
+    reading = {"quantity": "hardness", "scale": "HV", "indentation": indentation}
     write_coupon(papers[0], readings=[reading])
     assert judge_coupon_command(*papers, as_json=True) == 2
     assert capsys.readouterr().err.startswith("C.json: Vickers diagonal: 0 must be above zero")

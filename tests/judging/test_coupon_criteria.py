@@ -6,7 +6,7 @@ from app.judging.rounding import RoundingMethod
 from app.judging.units import Quantity
 from app.judging.verdict import Outcome, Verdict
 from app.judging.witness.acceptance import Statistic
-from app.judging.witness.coupon import Reading
+from app.judging.witness.coupon import Addend, Reading
 from tests.judging.coupon_makers import (
     codes,
     conductivity,
@@ -105,8 +105,9 @@ def test_another_hardness_scale_does_not_count_and_the_finding_says_so() -> None
 
 
 def test_an_instrument_correction_is_applied_and_shown() -> None:
+    addend = Addend("instrument correction", Decimal("-0.6"))
     high = [
-        Reading(Quantity.HARDNESS, "HRB", Decimal(value), correction=Decimal("-0.6"))
+        Reading(Quantity.HARDNESS, "HRB", Decimal(value), addends=(addend,))
         for value in ("83.0", "84", "85")
     ]
     judged = judge(entry(hardness()), *high)

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -45,6 +46,14 @@ def key(
     return EntryKey("Q-77", "K1", "plate", thickness, surface)
 
 
+def span(lower: str, upper: str) -> tuple[Decimal, Decimal]:
+    return Decimal(lower), Decimal(upper)
+
+
+def pulled(**rest: object) -> Criterion:
+    return replace(Criterion(Quantity.YIELD_STRENGTH, "ksi", maximum=Decimal(60)), **rest)
+
+
 def zone(lower: str | None, upper: str | None, outcome: str = "accept") -> Zone:
     ends = [None if end is None else Decimal(end) for end in (lower, upper)]
     return Zone(ends[0], ends[1], ZoneOutcome(outcome))
@@ -64,6 +73,30 @@ def zone(lower: str | None, upper: str | None, outcome: str = "accept") -> Zone:
         (entry(hardness(), key=key("10", "10", ends=(True, False))), "thickness_mm"),
         (entry(hardness(), retest=RetestRule(0, RetestOf.SETS)), "retest, further"),
         (entry(hardness(), depths_needed=Decimal(0)), "depths_needed"),
+        (entry(hardness(instruments=("fixed", "handheld"))), "instruments: 'handheld' is unknown"),
+        (entry(hardness(instruments=("fixed", "fixed"))), "or stands there twice"),
+        (entry(hardness(standards_apart=Decimal(0))), "standards_apart: 0 must be above zero"),
+        (entry(hardness(correction=" ")), "correction: nothing is given"),
+        (entry(hardness(possible=span("90", "40"))), "possible: from 90 must be below to 40"),
+        (entry(hardness(usual=span("80", "80"))), "usual: from 80 must be below to 80"),
+        (entry(hardness(rise=span("9", "5"))), "rise: from 9 must be below to 5"),
+        (entry(hardness(possible=span("-1", "90"))), "possible: -1 must not be below zero"),
+        (
+            entry(hardness(possible=span("60", "95"), usual=span("80", "96"))),
+            "usual: 80 to 96 reaches outside what is possible, 60 to 95",
+        ),
+        (entry(hardness(possible=span("60", "82"))), "the limit 83 lies outside 60 to 82"),
+        (entry(zoned(possible=span("38", "50"))), "the limit 37.9 lies outside 38 to 50"),
+        (entry(pulled(instruments=("fixed",))), "instruments: only hardness and conductivity"),
+        (entry(pulled(rise=span("1", "2"))), "rise: only hardness and conductivity"),
+        (
+            entry(hardness(correction="CT-1"), hardness(correction="CT-2")),
+            "two criteria of hardness in HRB name different correction tables",
+        ),
+        (
+            entry(conductivity(correction="CT-1"), conductivity(unit="MS/m")),
+            "or one of them none",
+        ),
         (guarded(zoned()), "a guarded entry cannot have zones"),
         (entry(zoned(rounding=RoundingMethod.ABSOLUTE)), "need the rounding method"),
         (entry(zoned(resolution=Decimal("0.01"))), "there is a gap"),
@@ -74,6 +107,20 @@ def test_a_faulty_entry_is_refused_by_name(row: Entry, says: str) -> None:
     with pytest.raises(Refusal, match=says) as refused:
         check_table(table(row))
     assert refused.value.sentence.startswith("Entry 1 (Q-77 K1 plate")
+
+
+def test_how_a_criterion_is_to_be_measured_may_be_stated() -> None:
+    measured = hardness(
+        instruments=("fixed", "portable"),
+        standards_apart=Decimal(10),
+        possible=span("83", "99"),
+        usual=span("83", "99"),
+        correction="CT-1",
+        rise=span("-1", "9.5"),
+    )
+    same = hardness(maximum=Decimal(99), minimum=None, correction=" ct-1 ")
+    other_scale = hardness(unit="HRE")
+    check_table(table(entry(measured, same, other_scale, pulled(possible=span("0", "90")))))
 
 
 @pytest.mark.parametrize(

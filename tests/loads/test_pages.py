@@ -356,11 +356,13 @@ def test_an_unwrapping_asks_for_every_coupon_and_leads_to_the_bench(
             address,
             **fields,
             **{f"coupon:{one.code}": "recovered", f"coupon:{two.code}": "missing"},
+            searched="Not in the bag, not under the former.",
         )
     )
     said = words(page.text)
     assert "unwrapped" in said
     assert "Go to the bench" in said
+    assert f"Coupon {two.code}: missing" in said
 
 
 def test_a_supervisor_excludes_a_sensor_with_a_signature(database: Database, visit: Visit) -> None:

@@ -176,14 +176,13 @@ def test_a_cancelled_load_frees_everything_and_is_no_treatment(shop: Shop) -> No
         assert panel_facts(session, keys, zone=UTC)[keys[0]].loads == ()
         chain = panels.custody(session, seats.coupons[0].id)
         assert [step.step for step in chain] == [Custody.CUT, Custody.PLACED, Custody.CUT]
-        assert queries.load_of_coupon(session, seats.coupons[0].id) is None
+        assert queries.seated_coupons(session, [seats.coupons[0].id]) == {}
     plan_load(shop.database, a_plan(code="L-2"), by=shop.inspector, at=NOW, zone=UTC)
     with shop.database.read() as session:
         seats = queries.seats(session, queries.load(session, "L-2").id)
         assert [panel.treatment_number for panel in seats.panels] == [1]
-        riding = queries.load_of_coupon(session, seats.coupons[0].id)
-        assert riding is not None
-        assert riding.code == "L-2"
+        key = seats.coupons[0].id
+        assert queries.seated_coupons(session, [key]) == {key: "L-2"}
         facts = panel_facts(session, [seats.panels[0].id], zone=UTC)
         assert [load.code for load in facts[seats.panels[0].id].loads] == ["L-2"]
 
@@ -241,4 +240,4 @@ def test_a_coupon_of_a_cancelled_load_is_judged_where_it_rides_then(shop: Shop) 
         assert (place.load, place.panel) == ("L-2", "P-1")
         files = coupon_files(session, keys)
         assert {file.load_id for file in files.values()} == {load.id}
-        assert queries.governing_table(session, keys[0]) == shop.table_revision_id
+        assert {file.table_revision_id for file in files.values()} == {shop.table_revision_id}

@@ -18,8 +18,10 @@ from app.loads.bags.bag import LeakReading
 from app.loads.planning.planned import Plan
 from app.loads.records import LeakCheck, Load, SensorRole
 from app.loads.service import Unwrapped, plan_load, record_leak_check, record_unwrapping
+from app.loads.trouble_queries import troubles_of_load
+from app.loads.trouble_records import TroubleKind
 from app.panels import queries as panels
-from app.panels.records import Custody, Decided, MaterialLot, Panel
+from app.panels.records import Custody, Decided, Hold, HoldCause, MaterialLot, Panel
 from app.requirements.records import (
     Requirement,
     RequirementKind,
@@ -67,11 +69,9 @@ def test_a_plan_is_kept_with_its_seats_and_its_coupons_are_placed(
         chain = panels.custody(session, seats.coupons[0].id)
         assert [step.step for step in chain] == [Custody.CUT, Custody.PLACED]
         assert chain[-1].place == "P-1, K1"
-        riding = queries.load_of_coupon(session, seats.coupons[0].id)
-        assert riding is not None
-        assert riding.code == "L-1"
-        governing = queries.governing_table(session, seats.coupons[0].id)
-        assert governing == shop.table_revision_id
+        keys = [coupon.id for coupon in seats.coupons]
+        assert queries.seated_coupons(session, keys) == dict.fromkeys(keys, "L-1")
+        assert seats.panels[0].table_revision_id == shop.table_revision_id
 
 
 def _count(database: Database) -> int:
@@ -366,6 +366,7 @@ GOOD = Unwrapped(
     findings="",
     recovered=frozenset(),
     missing=frozenset(),
+    searched="Searched in the bag and under the former.",
 )
 
 
@@ -401,17 +402,61 @@ def test_unwrapping_recovers_coupons_or_says_they_are_missing(database: Database
     assert _last_step(database, two.id) is Custody.MISSING
 
 
-def test_a_missing_coupon_that_turns_up_is_recovered_by_a_later_unwrapping(
-    database: Database,
-) -> None:
+def test_a_missing_coupon_that_turns_up_is_not_simply_recovered(database: Database) -> None:
     shop = Shop(database)
     load, panel, (one, two), _ = shop.panel_in_load()
     both = frozenset({one.code, two.code})
     _unwrap(database, load, panel, shop.inspector, missing=both)
-    _unwrap(database, load, panel, shop.second, recovered=both)
-    assert _last_step(database, one.id) is Custody.RECOVERED
+    with pytest.raises(Refusal, match=f"{one.code} cannot simply be recovered") as refused:
+        _unwrap(database, load, panel, shop.second, recovered=both)
+    assert set(refused.value.fields) == {f"coupon:{one.code}", f"coupon:{two.code}"}
+    _unwrap(database, load, panel, shop.second, missing=both)
+    assert _last_step(database, one.id) is Custody.MISSING
     with database.read() as session:
         assert len(queries.unwrappings(session, load.id)) == 2
+        assert len(troubles_of_load(session, load.id)) == 2
+
+
+def test_what_is_missing_or_without_a_mark_is_reported_and_the_panel_held(
+    database: Database,
+) -> None:
+    shop = Shop(database)
+    load, panel, (one, two), _ = shop.panel_in_load()
+    _unwrap(
+        database,
+        load,
+        panel,
+        shop.inspector,
+        missing=frozenset({one.code}),
+        unmarked=frozenset({two.code}),
+    )
+    with database.read() as session:
+        lost, nameless = troubles_of_load(session, load.id)
+        holds = session.scalars(select(Hold).where(Hold.panel_id == panel.id)).all()
+    assert (lost.kind, lost.coupon) == (TroubleKind.MISSING, one.code)
+    assert (nameless.kind, nameless.coupon, nameless.about) == (
+        TroubleKind.UNMARKED,
+        None,
+        two.code,
+    )
+    assert _last_step(database, two.id) is Custody.PLACED
+    assert [hold.cause for hold in holds] == [HoldCause.COUPON_TROUBLE] * 2
+
+
+def test_a_missing_coupon_wants_to_be_searched_for(database: Database) -> None:
+    shop = Shop(database)
+    load, panel, (one, two), _ = shop.panel_in_load()
+    with pytest.raises(Refusal) as refused:
+        _unwrap(
+            database,
+            load,
+            panel,
+            shop.inspector,
+            recovered=frozenset({one.code}),
+            missing=frozenset({two.code}),
+            searched="no",
+        )
+    assert list(refused.value.fields) == ["searched"]
 
 
 def test_every_coupon_is_accounted_for_once(database: Database) -> None:

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 CONFORMS, FAILS, UNPROVEN = "conforms", "does_not_conform", "not_proven"
 IACS = Fraction(58, 100)  # MS/m of 1 %IACS (IEC 60028, by section 2)
@@ -32,7 +33,7 @@ class CouponTruth:
 
 def judge(coupon: dict, table: dict) -> CouponTruth:
     """The exact verdict on the coupon under the table."""
-    entries = [entry for entry in table["entries"] if _matches(entry, coupon)]
+    entries = [entry for entry in table["entries"] if matches(entry, coupon)]
     if len(entries) > 1:
         return CouponTruth(UNPROVEN, refused=True)
     if not entries:
@@ -50,11 +51,13 @@ def worst(outcomes: list[str]) -> str:
     return UNPROVEN if UNPROVEN in outcomes or not outcomes else CONFORMS
 
 
+@lru_cache(maxsize=10_000)
 def number(written: object) -> Fraction:
+    """A figure exactly as it is written."""
     return Fraction(str(written))
 
 
-def _matches(entry: dict, coupon: dict) -> bool:
+def matches(entry: dict, coupon: dict) -> bool:
     if any(entry[key] != coupon[key] for key in ("alloy", "temper", "form")):
         return False
     if entry.get("surface") is not None and entry["surface"] != coupon.get("surface"):
@@ -157,7 +160,7 @@ def rounded(value: Fraction, place: Fraction) -> Fraction:
     return round(value / place) * place
 
 
-def _place(criterion: dict, limit: object) -> Fraction:
+def place_of(criterion: dict, limit: object) -> Fraction:
     if criterion.get("resolution") is not None:
         return number(criterion["resolution"])
     return Fraction(10) ** Decimal(str(limit)).as_tuple().exponent
@@ -171,14 +174,14 @@ def _simple(criterion: dict, value: Fraction) -> str:
             continue
         told = value
         if criterion.get("rounding", "rounding") == "rounding":
-            told = rounded(value, _place(criterion, limit))
+            told = rounded(value, place_of(criterion, limit))
         met &= told >= number(limit) if key == "min" else told <= number(limit)
     return CONFORMS if met else FAILS
 
 
 def _zone(criterion: dict, value: Fraction, counting: list[dict], entry: dict, coupon: dict) -> str:
     bounds = [z[k] for z in criterion["zones"] for k in ("from", "to") if z.get(k) is not None]
-    told = rounded(value, _place(criterion, bounds[0]))
+    told = rounded(value, place_of(criterion, bounds[0]))
     for zone in criterion["zones"]:
         if zone.get("from") is not None and told < number(zone["from"]):
             continue

@@ -102,37 +102,37 @@ def test_an_identity_given_before_is_refused_and_kept(database: Database, visit:
     assert 'value="DRW-9"' in answer.text
 
 
-def test_hand_overs_keep_step_and_place_for_the_next_coupon(
+def test_hand_overs_keep_step_and_place_for_the_next_coupons(
     database: Database, visit: Visit
 ) -> None:
     Shop(database)
     visit.sign_in("mara")
     visit.post("/register/coupons", **COUPONS)
-    answer = visit.post("/custody", coupon="c-1", step="placed on the panel", place="former 2")
+    answer = visit.post("/custody", codes="c-1\nc-2", step="placed on the panel", place="former 2")
     page = visit.follow(answer)
-    assert "C-1: placed on the panel, former 2." in _text(page)
+    assert "C-1, C-2: placed on the panel, former 2." in _text(page)
     assert 'value="former 2"' in page.text
     assert re.search(r'value="placed on the panel" checked', page.text)
-    assert 'name="coupon" type="text" value=""' in page.text
+    assert re.search(r'name="codes"[^>]*>\s*</textarea>', page.text)
 
 
-def test_a_hand_over_out_of_order_keeps_what_was_typed_and_shows_the_chain(
+def test_a_hand_over_out_of_order_keeps_what_was_typed_and_shows_where_they_are(
     database: Database, visit: Visit
 ) -> None:
     Shop(database)
     visit.sign_in("mara")
     visit.post("/register/coupons", **COUPONS)
-    answer = visit.post("/custody", coupon="C-1", step="shelved", place="shelf 4", note="kept note")
+    answer = visit.post("/custody", codes="C-1", step="shelved", place="shelf 4", note="kept note")
     assert answer.status_code == 422
     assert "C-1: It cannot be shelved: it is cut and marked" in _text(answer)
     assert 'value="shelf 4"' in answer.text
     assert "kept note</textarea>" in answer.text
-    assert "Coupon C-1 so far" in _text(answer)
+    assert "C-1 cut and marked tray 3 Mara Quill" in _text(answer)
     assert 'value="placed on the panel"' in answer.text
-    unknown = visit.post("/custody", coupon="C-77", step="shelved", place="shelf 4")
-    assert unknown.status_code == 404
+    unknown = visit.post("/custody", codes="C-77", step="shelved", place="shelf 4")
+    assert unknown.status_code == 422
     assert "No coupon C-77 is on record" in _text(unknown)
-    assert 'value="C-77"' in unknown.text
+    assert "C-77</textarea>" in unknown.text
 
 
 def test_a_hand_over_from_the_coupons_own_page_leads_back_to_it(
@@ -163,7 +163,7 @@ def test_an_auditor_and_an_administrator_read_and_record_nothing(
         assert visit.get(f"/register/{thing}").status_code == 403
         assert visit.post(f"/register/{thing}", code="X-1").status_code == 403
     assert visit.get("/custody").status_code == 403
-    assert visit.post("/custody", coupon="C-1").status_code == 403
+    assert visit.post("/custody", codes="C-1", step="shelved", place="x").status_code == 403
     assert visit.post("/coupons/C-1/custody", step="shelved").status_code == 403
     for address in ("/shop", "/lots", "/lots/LOT-1"):
         page = visit.get(address)

@@ -8,6 +8,7 @@ from app.errors import Refusal
 from app.judging.witness.acceptance import Surface
 from app.panels.rules import (
     ORDER,
+    WHAT_NEXT,
     Custody,
     codes_from_lines,
     next_steps,
@@ -19,8 +20,9 @@ from app.panels.rules import (
 
 def test_each_step_follows_the_one_before_it() -> None:
     assert next_steps(None) == (Custody.CUT,)
-    for before, after in pairwise(ORDER):
-        assert next_steps(before) == (after, Custody.MISSING)
+    assert next_steps(Custody.CUT) == (Custody.PLACED, Custody.MISSING)
+    for before, after in pairwise(ORDER[1:]):
+        assert next_steps(before) == (after,)
     assert next_steps(Custody.SHELVED) == (Custody.AT_BENCH,)
     assert next_steps(Custody.MISSING) == ()
 
@@ -45,11 +47,17 @@ def test_a_step_is_refused_exactly_when_it_is_not_the_next(
         ),
         (Custody.RECOVERED, Custody.PLACED, "It is recovered already; next it is handed over"),
         (Custody.SHELVED, Custody.MISSING, "it is shelved, and first it has to be handed over"),
-        (Custody.MISSING, Custody.RECOVERED, "put the panel on hold"),
+        (Custody.MISSING, Custody.RECOVERED, "a supervisor decides about it on its load's page"),
+        (Custody.PLACED, Custody.MISSING, "report it as missing on its load's page"),
+        (Custody.AT_BENCH, Custody.MISSING, "so that the panel is put on hold"),
     ],
 )
 def test_what_comes_first_is_said(last: Custody | None, step: Custody, says: str) -> None:
     assert says in str(why_not(last, step))
+
+
+def test_what_comes_next_is_said_after_every_step() -> None:
+    assert set(WHAT_NEXT) == set(Custody)
 
 
 def test_codes_are_read_one_a_line_in_their_order() -> None:

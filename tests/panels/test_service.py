@@ -151,6 +151,20 @@ def test_coupons_take_thickness_and_surface_from_their_lot(database: Database) -
     assert [act.act for act in acts] == ["coupon registered"]
 
 
+def test_round_coupons_keep_their_diameter(database: Database) -> None:
+    shop = Shop(database)
+    _coupons(database, shop, "C-1", diameter_mm=Decimal("12.70"))
+    _coupons(database, shop, "C-2")
+    with database.read() as session:
+        round_one, flat = queries.coupon(session, "C-1"), queries.coupon(session, "C-2")
+        assert (str(round_one.diameter_mm), flat.diameter_mm) == ("12.70", None)
+        acts = acts_about(session, "coupon", "C-1")
+    assert "12.70 mm round" in acts[0].note
+    with pytest.raises(Refusal, match="cannot be") as refused:
+        _coupons(database, shop, "C-3", diameter_mm=Decimal(0))
+    assert list(refused.value.fields) == ["diameter_mm"]
+
+
 @pytest.mark.parametrize("wrong", ["LOT-1", "?", "C-1"])
 def test_all_coupons_are_taken_or_none(database: Database, wrong: str) -> None:
     shop = Shop(database)
@@ -196,6 +210,50 @@ def test_a_step_out_of_order_is_refused_with_what_comes_first(database: Database
     _hand_over(database, shop, Custody.MISSING)
     with pytest.raises(Refusal, match="recorded as missing"):
         _hand_over(database, shop, Custody.PLACED)
+
+
+def _together(
+    database: Database, shop: Shop, *codes: str, step: Custody = Custody.PLACED, **changed: Any
+) -> list[str]:
+    given = service.HandOver(step, "former 2")
+    return service.record_hand_overs(
+        database, codes, given, by=shop.inspector, at=NOW + timedelta(hours=1), **changed
+    )
+
+
+def test_several_coupons_are_handed_over_together(database: Database) -> None:
+    shop = Shop(database)
+    _coupons(database, shop)
+    assert _together(database, shop, "C-1", "C-2") == ["C-1", "C-2"]
+    with database.read() as session:
+        last = queries.last_steps(session, ["C-2", "C-1", "C-77"])
+    assert [(one.code, one.step, one.place) for one in last] == [
+        ("C-1", Custody.PLACED, "former 2"),
+        ("C-2", Custody.PLACED, "former 2"),
+    ]
+
+
+def test_several_are_handed_over_all_or_none_and_each_problem_is_said(database: Database) -> None:
+    shop = Shop(database)
+    _coupons(database, shop)
+    _hand_over(database, shop, Custody.PLACED, coupon="C-2")
+    with pytest.raises(Refusal) as refused:
+        _together(database, shop, "C-1", "C-2", "C-77")
+    assert list(refused.value.fields) == ["codes"]
+    assert refused.value.sentence.startswith("None was recorded.")
+    assert "C-2: It is placed on the panel already" in refused.value.sentence
+    assert "No coupon C-77 is on record" in refused.value.sentence
+    with database.read() as session:
+        assert queries.last_steps(session, ["C-1"])[0].step is Custody.CUT
+
+
+def test_only_the_coupons_of_a_load_are_taken_where_it_is_about_a_load(database: Database) -> None:
+    shop = Shop(database)
+    _coupons(database, shop)
+    among = service.Among("load L-1", frozenset({"C-1"}))
+    with pytest.raises(Refusal, match="C-2 is not a coupon of load L-1"):
+        _together(database, shop, "C-1", "C-2", among=among)
+    assert _together(database, shop, "C-1", among=among) == ["C-1"]
 
 
 def test_a_late_entry_keeps_both_times_and_no_step_comes_before_the_last(

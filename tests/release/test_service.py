@@ -12,12 +12,12 @@ from app.audit.actor import Actor
 from app.audit.records import TrailEntry
 from app.database import Database
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from app.panels.records import Custody, Decided, Panel
+from app.panels.records import Custody, Decided, Hold, Panel
 from app.people.records import Signature
 from app.people.rights import Role
 from app.release import service
 from app.release.queries.decisions import LEAVES, kept_evidence, misstated
-from app.release.records import Decision, Hold, HoldLift
+from app.release.records import Decision, HoldLift
 from app.release.rules.facts import DecisionKind
 from app.release.rules.snapshot import differences
 from app.release.rules.standing import Standing

@@ -17,8 +17,10 @@ from app.bench import service as bench_service
 from app.bench.records import VoidCause
 from app.database import Database
 from app.equipment import service as equipment
+from app.equipment.rules.reports import SentFile
 from app.loads import service as loads
 from app.loads.bags.bag import LeakReading
+from app.loads.trouble_records import TroubleKind, TroubleOutcome
 from app.panels import service as panels
 from app.panels.records import Custody
 from app.people import service as people
@@ -49,7 +51,7 @@ class Scene:
 
     def __init__(self, database: Database) -> None:
         self.database = database
-        self.bench = Bench(database)
+        self.bench = Bench(database, retest={"further": 1, "of": "sets"})
         self.shop = self.bench.shop
         self.evidence = Evidence(database, self.shop)
 
@@ -99,6 +101,42 @@ def register_coupons(scene: Scene) -> Act:
 def register_sensor(scene: Scene) -> Act:
     return lambda: equipment.register_sensor(
         scene.database, code="TC-9", thermocouple_type="N", by=scene.shop.engineer, at=AT
+    )
+
+
+def register_block(scene: Scene) -> Act:
+    figures = equipment.BlockFigures(
+        certified_value=Decimal("84.1"), permitted_error=Decimal("1.0"), indents_most=100
+    )
+    return lambda: equipment.register_block(
+        scene.database,
+        code="RB-9",
+        quantity="hardness",
+        unit="HRB",
+        figures=figures,
+        expires_on=date(2027, 1, 1),
+        certificate="BC-9",
+        file=SentFile("BC-9.pdf", b"%PDF- invented"),
+        by=scene.shop.engineer,
+        at=AT,
+    )
+
+
+def place_quarantine(scene: Scene) -> Act:
+    return lambda: equipment.place_quarantine(
+        scene.database, tester="HT-1", reason="The anvil rocks.", by=scene.shop.inspector, at=AT
+    )
+
+
+def lift_quarantine(scene: Scene) -> Act:
+    place_quarantine(scene)()
+    return lambda: equipment.lift_quarantine(
+        scene.database,
+        tester="HT-1",
+        reason="Seated again; two blocks read rightly.",
+        password=PASSWORD,
+        by=scene.shop.supervisor,
+        at=AT,
     )
 
 
@@ -243,6 +281,7 @@ def unwrap(scene: Scene) -> Act:
         findings="",
         recovered=frozenset({coupons[0].code}),
         missing=frozenset({coupons[1].code}),
+        searched="Searched in the bag and under the former.",
         places=(scratch,),
     )
     return lambda: loads.record_unwrapping(
@@ -262,6 +301,50 @@ def hand_over(scene: Scene) -> Act:
     )
 
 
+def hand_several_over(scene: Scene) -> Act:
+    codes = [coupon.code for coupon in scene.bench.coupons(2)]
+    given = panels.HandOver(Custody.AT_BENCH, "bench")
+    return lambda: panels.record_hand_overs(
+        scene.database, codes, given, by=scene.shop.inspector, at=AT
+    )
+
+
+def report_trouble(scene: Scene) -> Act:
+    one, *_ = scene.bench.coupons(2)
+    other, *_ = scene.bench.coupons(2)
+    found = loads.Report(TroubleKind.DOUBLED, "Two coupons carry this mark.", one.code, other.code)
+    return lambda: loads.report_trouble(
+        scene.database, "L-0001", "P-0001", found, by=scene.shop.inspector, at=AT
+    )
+
+
+def answer_trouble(scene: Scene) -> Act:
+    load, panel, (lost, _), _ = scene.shop.panel_in_load()
+    found = loads.Report(TroubleKind.UNMARKED, "A bare coupon lay there.", lost.code)
+    key = loads.report_trouble(
+        scene.database, load.code, panel.code, found, by=scene.shop.inspector, at=AT
+    )
+    answer = loads.Answer(
+        TroubleOutcome.IDENTIFIED, "I read the mark under a lens.", mark=lost.code
+    )
+    return lambda: loads.answer_trouble(
+        scene.database, key, answer, password=PASSWORD, by=scene.shop.supervisor, at=AT
+    )
+
+
+def take_baseline(scene: Scene) -> Act:
+    with scene.database.write() as session:
+        coupon = scene.shop.coupon(session, "C-RAW").code
+    number = scene.bench.open()
+    taken = bench_service.ReadingsTaken(
+        coupon, (Decimal("64.0"), Decimal("64.2")), "the form", spacing_confirmed=True
+    )
+    at = scene.bench.tick()
+    return lambda: bench_service.record_baseline(
+        scene.database, taken, session_id=number, by=scene.shop.inspector, at=at, zone=UTC
+    )
+
+
 def open_session(scene: Scene) -> Act:
     return lambda: bench_service.open_session(
         scene.database, tester_code="HT-1", by=scene.shop.inspector, at=AT, zone=UTC
@@ -276,6 +359,14 @@ def close_session(scene: Scene) -> Act:
     return lambda: scene.bench.check(number, "HT-1", "closing")
 
 
+def fail_a_check(scene: Scene) -> Act:
+    coupons = [scene.bench.coupon(), scene.bench.coupon()]
+    number = scene.bench.open()
+    for coupon in coupons:
+        scene.bench.read(number, coupon, "84.5", "85.0", "85.5")
+    return lambda: scene.bench.check(number, "HT-1", "interim", "87.2", "87.4")
+
+
 def take_readings(scene: Scene) -> Act:
     coupon = scene.bench.coupon()
     number = scene.bench.open()
@@ -287,6 +378,41 @@ def correct_reading(scene: Scene) -> Act:
     scene.bench.hard(coupon)
     reading = scene.bench.readings(coupon)[0]
     return lambda: scene.bench.correct(coupon, reading, "84.7", by=scene.shop.second)
+
+
+def _failed(scene: Scene) -> Any:
+    """A coupon whose first reading does not conform, under good checks."""
+    coupon = scene.bench.coupon()
+    scene.bench.hard(coupon, "82.5", "85.0", "85.0")
+    return coupon
+
+
+def ask_correction(scene: Scene) -> Act:
+    coupon = _failed(scene)
+    low = scene.bench.readings(coupon)[0]
+    return lambda: scene.bench.correct(
+        coupon,
+        low,
+        "85.2",
+        by=scene.shop.inspector,
+        evidence="the print-out says 85.2",
+        file=SentFile("display.png", b"\x89PNG\r\n\x1a\n the display reads 85.2"),
+        submission="the form",
+    )
+
+
+def answer_correction(scene: Scene) -> Act:
+    coupon = _failed(scene)
+    low = scene.bench.readings(coupon)[0]
+    scene.bench.correct(
+        coupon, low, "85.2", by=scene.shop.inspector, evidence="the print-out says 85.2"
+    )
+    return lambda: scene.bench.answer_correction(coupon)
+
+
+def open_retest(scene: Scene) -> Act:
+    coupon = _failed(scene)
+    return lambda: scene.bench.retest(coupon)
 
 
 def ask_void(scene: Scene) -> Act:
@@ -375,6 +501,9 @@ ACTS = (
     register_panel,
     register_coupons,
     register_sensor,
+    register_block,
+    place_quarantine,
+    lift_quarantine,
     write_table,
     plan_load,
     check_leak,
@@ -387,10 +516,18 @@ ACTS = (
     exclude_sensor,
     unwrap,
     hand_over,
+    hand_several_over,
+    report_trouble,
+    answer_trouble,
+    take_baseline,
     open_session,
     close_session,
+    fail_a_check,
     take_readings,
     correct_reading,
+    ask_correction,
+    answer_correction,
+    open_retest,
     ask_void,
     answer_void,
     place_hold,

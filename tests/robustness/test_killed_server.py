@@ -19,8 +19,7 @@ from app.bench.records import CheckMoment, CouponVerdict, Reading
 from app.cli.migrate import tables_are_current
 from app.database import Database
 from app.loads.records import FurnaceRecord, RecordTrace, RecordVerdict, StoredFile
-from app.panels.records import Coupon, Custody
-from app.release.records import Hold
+from app.panels.records import Coupon, Custody, Hold
 from tests.loads.logger_files import run
 from tests.makers import NOW, Shop
 from tests.speed.pages_served import check_now, open_now, papers_for_long, readings_form

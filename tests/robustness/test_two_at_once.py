@@ -17,10 +17,11 @@ from app.bench.records import Reading
 from app.bench.service import ReadingsTaken
 from app.database import Database
 from app.errors import Conflict, Refusal
+from app.panels.records import Hold
 from app.people import queries as people
 from app.people.rights import Role
 from app.release import service
-from app.release.records import Decision, Hold
+from app.release.records import Decision
 from app.release.rules.facts import DecisionKind
 from tests.bench.bench_makers import ZONE, Bench
 from tests.makers import Shop

@@ -1,6 +1,7 @@
 """`python -m seed_demo`: when a demonstration is filled anew, and where it is served."""
 
 import json
+import re
 import socket
 import time
 from pathlib import Path
@@ -72,5 +73,8 @@ def test_the_welcome_names_everybody_and_only_what_there_is(tmp_path: Path) -> N
         assert person.sign_in in welcome
         assert person.name in welcome
     assert {who for who, _ in command.TO_DO} < {person.sign_in for person in PEOPLE}
-    known = {load.number for load in LOADS} | {p.number for load in LOADS for p in load.panels}
-    assert {"L-211", "TW-1064", "TW-1048"} <= known
+    panels = [panel for load in LOADS for panel in load.panels]
+    known = {load.number for load in LOADS} | {panel.number for panel in panels}
+    known |= {panel.coupon_code(coupon) for panel in panels for coupon in panel.coupons}
+    told = set(re.findall(r"\b(?:L-\d+|TW-\d+(?:-[A-Z])?)(?![.\w])", welcome))
+    assert {"L-211", "TW-1064", "TW-1048", "TW-1061-B", "TW-1052-B"} <= told <= known

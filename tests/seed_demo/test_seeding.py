@@ -1,24 +1,24 @@
 """The filled demonstration: everything stands where its story says, and every page of it opens."""
 
-import shutil
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from argon2 import PasswordHasher
 from sqlalchemy import select
 
 from app.audit.actor import Actor
 from app.audit.records import TrailEntry
 from app.audit.verify import verify_trail
 from app.bench.queries import latest_coupon_verdicts
-from app.bench.records import Reading, VoidAnswer, VoidRequest
+from app.bench.records import (
+    Reading,
+    VoidAnswer,
+    VoidRequest,
+)
 from app.database import Database
 from app.errors import NotAllowed
 from app.loads import queries as loads
-from app.main import create_app
 from app.panels.records import Coupon, Panel
 from app.people.records import Person
 from app.release.queries.decisions import misstated
@@ -30,11 +30,24 @@ from app.requirements.queries import revisions
 from app.settings import Settings
 from seed_demo.diary import DemoShop
 from seed_demo.load_plan import LOTS, PanelEnd
-from seed_demo.scenario import FURNACES, PEOPLE, SHOP, SHOP_ZONE, TESTERS
+from seed_demo.scenario import (
+    BALL_TESTER,
+    FURNACES,
+    PEOPLE,
+    SECOND_METER,
+    SHOP_ZONE,
+    TESTERS,
+    THERMOMETER,
+)
+from seed_demo.scenario_corrections import CORRECTIONS
 from seed_demo.scenario_equipment import sensors_of
-from seed_demo.scenario_loads import LOADS, SLIP_ON, VOID_ASKED_ON
+from seed_demo.scenario_loads import (
+    LOADS,
+    SLIP_ON,
+    VOID_ASKED_ON,
+)
 from seed_demo.scenario_papers import CYCLES, TABLES
-from seed_demo.seeding import enter_all, seed
+from seed_demo.seeding import enter_all
 from seed_demo.seeding_bench import coupons_of
 from seed_demo.seeding_plans import TO_COME, WAITING
 from seed_demo.seeding_shop import PASSWORD
@@ -56,48 +69,6 @@ STANDS = {
     PanelEnd.PLANNED: Standing.PLANNED,
     PanelEnd.WAITING: Standing.REGISTERED,
 }
-
-
-def settings_over(path: Path) -> Settings:
-    return Settings(
-        database_url=f"sqlite:///{path}", shop_name=SHOP, time_zone=SHOP_ZONE, demo=True
-    )
-
-
-@pytest.fixture(scope="module")
-def demonstration(migrated_sqlite: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A demonstration filled once, on SQLite (the slow part); nothing is entered in it later."""
-    path = tmp_path_factory.mktemp("demo") / "temperbook.sqlite"
-    shutil.copy(migrated_sqlite, path)
-    made = settings_over(path)
-    database = Database(made.database_url)
-    with pytest.MonkeyPatch.context() as patch:
-        # Passwords hashed slowly on purpose are what takes longest; that is tested elsewhere.
-        patch.setattr("app.people.service._hasher", PasswordHasher(1, 8, 1))
-        seed(database, made, datetime.now(UTC))
-    database.close()
-    return path
-
-
-@pytest.fixture
-def settings(demonstration: Path, tmp_path: Path) -> Settings:
-    """A copy of it for each test."""
-    return settings_over(Path(shutil.copy(demonstration, tmp_path / "temperbook.sqlite")))
-
-
-@pytest.fixture
-def filled(settings: Settings) -> Iterator[Database]:
-    """Its records."""
-    database = Database(settings.database_url)
-    yield database
-    database.close()
-
-
-@pytest.fixture
-def visit(settings: Settings) -> Iterator[Visit]:
-    """Somebody at a browser."""
-    with Visit(create_app(settings)) as opened:
-        yield opened
 
 
 def test_every_panel_stands_where_its_story_ends(filled: Database, settings: Settings) -> None:
@@ -164,7 +135,7 @@ def test_something_is_left_to_do_for_each_role(filled: Database) -> None:
                 VoidAnswer, VoidAnswer.request_id == VoidRequest.id
             )
         ).all()
-    assert waiting == {("QT-31", "C"), ("KS-2", "B"), ("PY-1", "B")}
+    assert waiting == {("QT-31", "C"), ("KS-2", "B"), ("PY-1", "B"), ("CT-1", "B")}
     assert [answer for _, answer in voids] == [None]
     ends = {panel.ends for load in LOADS for panel in load.panels}
     assert {PanelEnd.AWAITING_DECISION, PanelEnd.HELD, PanelEnd.AWAITING_BENCH} < ends
@@ -205,8 +176,10 @@ def addresses() -> list[str]:
         *(f"/lots/{lot.number}" for lot in LOTS),
         *(f"/furnaces/{furnace.code}" for furnace in FURNACES),
         *(f"/sensors/{code}" for code in list(sensors_of("AK1").values())[:2]),
-        *(f"/testers/{tester.code}" for tester in TESTERS),
-        *(f"/blocks/{tester.block}" for tester in TESTERS),
+        *(f"/testers/{tester.code}" for tester in (*TESTERS, SECOND_METER, BALL_TESTER)),
+        *(f"/corrections/{table.code}" for table in CORRECTIONS),
+        *(f"/blocks/{block.code}" for tester in TESTERS for block in tester.blocks),
+        f"/thermometers/{THERMOMETER}",
         *(f"/tables/{table.code}" for table in TABLES),
         *(f"/cycles/{cycle.code}" for cycle in CYCLES),
         *("/", "/panels", "/loads", "/lots", "/bench", "/shop", "/trail", "/trail/check"),

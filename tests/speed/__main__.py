@@ -10,7 +10,7 @@ from pathlib import Path
 
 from app.cli.migrate import migrate
 from app.database import Database
-from tests.speed import furnace_import, pages_of_many, pages_served
+from tests.speed import furnace_import, many_people, pages_of_many, pages_served
 from tests.speed.serving import Server
 
 KEPT_TIMES_BARE = 4.0
@@ -19,6 +19,10 @@ SHOWN_TIMES_BARE = 10.0
 """Most: the same from upload, over preview, to the verdict on the page."""
 SERVER_MB = 600.0
 """Most memory of the server while it imports."""
+SLOWEST_SAVE_S = 0.150
+"""Most: the ninety-ninth of a hundred saves while fifty people log at once."""
+COMMIT_SHARE = 0.40
+"""Least: saves committed a second, as a share of the database's bare rate for the same rows."""
 DOSSIER_SHARE = 0.25
 """Least: dossiers a second, as a share of bare pages a second."""
 
@@ -129,6 +133,32 @@ def _many_lines(folder: Path) -> Iterator[Line]:
         yield Line("  its queries", told, "the same", counts[0] == counts[1])
 
 
+def _people_lines(folder: Path) -> Iterator[Line]:
+    within = folder / "people"
+    within.mkdir()
+    with many_people.places(within) as places:
+        for place in places:
+            saves = many_people.saves_at_once(place)
+            slowest, limit = saves.slowest, f"under {_ms(SLOWEST_SAVE_S)}"
+            yield Line(
+                f"{place.kind}: {many_people.PEOPLE} people, a save, median",
+                _ms(statistics.median(saves.save_s)),
+            )
+            held = slowest < SLOWEST_SAVE_S
+            yield Line("  the slowest in a hundred", _ms(slowest), limit, held)
+            shown_s = statistics.median(saves.shown_s)
+            yield Line("  and with the page after it, median", _ms(shown_s))
+            rates = many_people.commits(place)
+            yield Line(f"{place.kind}: the same rows added bare", f"{rates.bare:.0f} /s")
+            yield Line("  saves by four threads", f"{rates.own:.0f} /s")
+            yield Line(
+                "  as a share of the bare rate",
+                f"{rates.share:.2f}",
+                f"at least {COMMIT_SHARE:g}",
+                rates.share >= COMMIT_SHARE,
+            )
+
+
 def _other_lines(folder: Path) -> Iterator[Line]:
     counts = pages_served.list_queries(_fresh(folder, "lists"))
     for address, (ten, twenty) in counts.items():
@@ -153,7 +183,7 @@ def main() -> int:
     began = time.perf_counter()
     missed = 0
     with tempfile.TemporaryDirectory(prefix="temperbook-speed-") as name:
-        for lines in (_import_lines, _dossier_lines, _many_lines, _other_lines):
+        for lines in (_import_lines, _dossier_lines, _many_lines, _people_lines, _other_lines):
             for line in lines(Path(name)):
                 verdict = "" if not line.limit else "holds" if line.holds else "MISSED"
                 missed += not line.holds

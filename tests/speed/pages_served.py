@@ -20,13 +20,12 @@ from app.bench import service as bench
 from app.bench.records import CheckMoment
 from app.bench.service import CheckTaken
 from app.database import Database
-from app.equipment.records import ReferenceBlock, TesterCertificate
 from app.main import create_app
 from app.panels.records import Custody
 from app.release import service as release
 from app.settings import Settings
 from tests.bench.bench_makers import Bench
-from tests.makers import NOW, Shop, bind
+from tests.makers import Shop
 from tests.release.evidence_rows import LATER, Evidence, case
 from tests.speed.serving import Caller, Server, free_port, wait_for
 from tests.visits import PASSWORD, words
@@ -194,27 +193,8 @@ def papers_for_long(database: Database, shop: Shop) -> None:
             (shop.hardness_tester_id, "RB-LONG-HT", "hardness", "HRB", "85.0", "1.0"),
             (shop.meter_id, "RB-LONG-CM", "conductivity", "%IACS", "38.9", "0.5"),
         ):
-            certificate = TesterCertificate(
-                tester_id=tester_id,
-                done_on=date(2026, 1, 10),
-                due_on=FAR,
-                certificate="C-LONG",
-                expanded_uncertainty=None,
-                entered_by_id=shop.engineer.id,
-                entered_at=NOW,
-            )
-            block = ReferenceBlock(
-                code=code,
-                quantity=quantity,
-                unit=unit,
-                certified_value=Decimal(value),
-                permitted_error=Decimal(error),
-                expires_on=FAR,
-                certificate="C-LONG",
-                registered_by_id=shop.engineer.id,
-                registered_at=NOW,
-            )
-            bind(session, shop._identity(code, "reference_block"), block, certificate)  # noqa: SLF001
+            shop.tester_certificate(session, tester_id, "C-LONG", due_on=FAR)
+            shop.block(session, code, quantity, unit, value, error, expires_on=FAR)
 
 
 def open_now(database: Database, shop: Shop, tester: str = "HT-1") -> int:

@@ -1,53 +1,23 @@
 """A coupon's own page: where it rode, what was read on it, the verdict and how it came about."""
 
-import secrets
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Annotated, Any
+from collections.abc import Callable
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 
 from app.audit.actor import Actor
 from app.audit.identities import as_code
-from app.bench import queries, service
-from app.bench.forms import (
-    CouponWanted,
-    RetestForm,
-    VoidAnswerForm,
-    VoidForm,
-    correction_from,
-    figures_keyed,
-    laboratory_from,
-)
-from app.bench.queries.coupon_page import ReadingLine
-from app.bench.queries.waiting import AT_HAND
-from app.bench.records import CouponVerdict, VoidCause
-from app.bench.rules.coupon_file import CouponFile
+from app.bench import service
+from app.bench.forms import CouponWanted, laboratory_from
+from app.bench.pages.coupon_forms import AnswerForm, RetestForm, VoidForm, correction_from
+from app.bench.pages.coupon_shown import Opened, coupon_page
+from app.equipment.pages.shared import sent_file
 from app.errors import Refusal
-from app.judging.units import UNITS, Quantity
-from app.judging.witness.coupons import all_criteria
-from app.panels.queries import coupon as coupon_of
-from app.panels.queries import custody
-from app.people.queries import acts_about, names
-from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
-from app.web.entries import kept
 from app.web.forms import Typed, TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
 
 router = APIRouter()
-
-_BENCH_QUANTITIES = {Quantity.HARDNESS, Quantity.CONDUCTIVITY}
-
-
-@dataclass(frozen=True)
-class Opened:
-    """Which form of the page is open, about which reading, and what was typed into it."""
-
-    form: str = ""
-    reading: int = 0
-    typed: Mapping[str, str] = field(default_factory=dict)
-    refusal: Refusal | None = None
 
 
 @router.get("/coupons/{code:path}")
@@ -65,7 +35,7 @@ def show_coupon(
         opened = Opened("void", wanted.void)
     else:
         opened = Opened("laboratory" if wanted.laboratory else "")
-    return _coupon_page(page, records, by, code, opened)
+    return coupon_page(page, records, by, code, opened)
 
 
 @router.post("/coupons/{code:path}/correct")
@@ -75,14 +45,19 @@ def submit_correction(
     """Set a slip of the key right."""
 
     def decide(coupon: str) -> str:
-        saved = service.correct_reading(
+        made = service.correct_reading(
             records,
             correction_from(typed, coupon=coupon),
             by=by,
             at=now(),
             zone=page.settings.zone,
         )
-        return f"The correction is recorded; the coupon {_stands(saved.verdict.value)}."
+        if made.waits:
+            return (
+                "The correction waits for a second person, who took none of the coupon's readings; "
+                "until then the reading stands as it is."
+            )
+        return f"The correction is recorded; the coupon {_stands(made.verdict.value)}."
 
     return _decided(page, records, by, code, typed, form="correct", decide=decide)
 
@@ -101,6 +76,7 @@ def submit_void(
             reading_id=form.reading,
             cause=form.cause,
             evidence=form.evidence,
+            file=sent_file(typed),
             by=by,
             at=now(),
         )
@@ -116,7 +92,7 @@ def submit_void_answer(
     """Approve or decline a void."""
 
     def decide(coupon: str) -> str:
-        form = parse(VoidAnswerForm, typed)
+        form = parse(AnswerForm, typed)
         service.answer_void(
             records,
             coupon_code=coupon,
@@ -129,25 +105,51 @@ def submit_void_answer(
         )
         return "The void is approved." if form.answer == "approve" else "The void is declined."
 
-    return _decided(page, records, by, code, typed, form="answer", decide=decide)
+    return _decided(page, records, by, code, typed, form="void-answer", decide=decide)
+
+
+@router.post("/coupons/{code:path}/correction-answer")
+def submit_correction_answer(
+    page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
+) -> Response:
+    """Approve or decline a correction that somebody asked for."""
+
+    def decide(coupon: str) -> str:
+        form = parse(AnswerForm, typed)
+        service.answer_correction(
+            records,
+            coupon_code=coupon,
+            request_id=form.request,
+            approved=form.answer == "approve",
+            reason=form.reason,
+            by=by,
+            at=now(),
+            zone=page.settings.zone,
+        )
+        return f"The correction is {'approved' if form.answer == 'approve' else 'declined'}."
+
+    return _decided(page, records, by, code, typed, form="correction-answer", decide=decide)
 
 
 @router.post("/coupons/{code:path}/retest")
 def submit_retest(
     page: Page, records: Records, by: SignedIn, code: str, typed: TypedForm
 ) -> Response:
-    """Open the table's retest."""
+    """Open the table's retest as planned, with a signature."""
 
     def decide(coupon: str) -> str:
+        form = parse(RetestForm, typed)
         service.open_retest(
             records,
             coupon_code=coupon,
-            reason=parse(RetestForm, typed).reason,
+            reason=form.reason,
+            positions=[as_code(one) for one in typed.every("positions")],
+            password=form.password,
             by=by,
             at=now(),
             zone=page.settings.zone,
         )
-        return "The retest is open; the first result stays in the record."
+        return "The retest is open as planned; the first result stays in the record."
 
     return _decided(page, records, by, code, typed, form="retest", decide=decide)
 
@@ -185,7 +187,7 @@ def _decided(
     except Refusal as refusal:
         subject = typed.get("reading", typed.get("request", ""))
         reading = int(subject) if subject.isascii() and subject.isdigit() else 0
-        return _coupon_page(page, records, by, code, Opened(form, reading, typed, refusal))
+        return coupon_page(page, records, by, code, Opened(form, reading, typed, refusal))
     return page.see_other("/coupons", coupon, notice=notice)
 
 
@@ -195,84 +197,3 @@ def _stands(verdict: str) -> str:
         "does_not_conform": "does not conform",
         "not_proven": "is not proven",
     }[verdict]
-
-
-def _coupon_page(
-    page: PageMaker, records: Records, by: Actor, code: str, opened: Opened
-) -> Response:
-    zone = page.settings.zone
-    refusal = opened.refusal
-    with records.read() as session:
-        coupon = coupon_of(session, as_code(code))
-        place = queries.coupon_place(session, coupon.id)
-        steps = custody(session, coupon.id)
-        people = names(session)
-        file = queries.file_of(session, coupon.id)
-        readings = queries.reading_lines(session, file, zone=zone) if file else []
-        verdicts = queries.verdicts(session, coupon.id)
-        shown: dict[str, Any] = {
-            "plan": queries.panel_plan(session, file) if file else None,
-            "checks": queries.bench_sessions(session, _sessions(readings)).values(),
-            "retest": queries.retest_of(session, coupon.id),
-            "trail": acts_about(session, "coupon", place.code),
-        }
-    latest = verdicts[0] if verdicts else None
-    at_hand = bool(file) and bool(steps) and steps[-1].step in AT_HAND
-    return page.show(
-        "bench/coupon.html",
-        place=place,
-        steps=[(one, people[one.by_id]) for one in steps],
-        readings=readings,
-        latest=latest,
-        earlier=verdicts[1:],
-        people=people,
-        may_correct=may(by, Act.MEASURE),
-        may_ask=may(by, Act.ASK_VOID),
-        may_answer=may(by, Act.APPROVE_VOID),
-        may_retest=_may_retest(by, latest, shown["retest"]),
-        may_hand_over=may(by, Act.RECORD_CUSTODY),
-        may_enter=at_hand and may(by, Act.MEASURE),
-        form=opened.form,
-        concerned=next((one for one in readings if one.id == opened.reading), None),
-        subject=opened.reading,
-        causes=[(cause.value, cause.value) for cause in VoidCause],
-        tests=_laboratory_tests(file),
-        submission=opened.typed.get("submission") or secrets.token_urlsafe(24),
-        figures=figures_keyed(opened.typed),
-        **kept(opened.typed, refusal),
-        **shown,
-    )
-
-
-def _sessions(readings: list[ReadingLine]) -> set[int]:
-    """The numbers of the sessions in which the coupon was measured."""
-    return {one.session_id for one in readings if one.session_id is not None}
-
-
-def _may_retest(by: Actor, latest: CouponVerdict | None, retest: object) -> bool:
-    """Whether the retest form is offered: the entry permits one and the verdict calls for it."""
-    if latest is None or retest is not None or not may(by, Act.OPEN_RETEST):
-        return False
-    entry = latest.paper["entry"]
-    permits = entry is not None and entry["retest"] is not None
-    return permits and latest.verdict == "does_not_conform" and not latest.provisional
-
-
-def _laboratory_tests(file: CouponFile | None) -> list[tuple[str, str]]:
-    """The tests a laboratory can report, those the table's entry asks for first."""
-    entry = file.entry() if file is not None else None
-    asked = [
-        (one.quantity, one.unit)
-        for one in (all_criteria(entry.criteria) if entry is not None else ())
-        if one.quantity not in _BENCH_QUANTITIES
-    ]
-    others = [
-        (quantity, unit)
-        for quantity in Quantity
-        if quantity not in _BENCH_QUANTITIES
-        for unit in UNITS[quantity]
-    ]
-    return [
-        (f"{quantity.value}|{unit}", f"{quantity.words}, {unit}")
-        for quantity, unit in dict.fromkeys([*asked, *others])
-    ]

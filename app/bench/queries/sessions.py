@@ -1,19 +1,25 @@
-"""What is read about testers, bench sessions and their checks."""
+"""What is read about bench sessions and their checks."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import exists, func, select
+from sqlalchemy.orm import Session
 
-from app.bench.queries.evidence import certificates_of
-from app.bench.records import BenchSession, BlockCheck, CheckMoment, Reading
-from app.bench.rules.bracketing import Check, Standing, session_standing
-from app.equipment.records import ReferenceBlock, Tester
-from app.equipment.rules import due
+from app.bench.records import Baseline, BenchSession, BlockCheck, Reading
+from app.bench.rules.bracketing import (
+    OPENING,
+    Check,
+    Standing,
+    next_check_due,
+    opening_blocks,
+    session_standing,
+    still_to_close,
+)
+from app.equipment.records import ReferenceBlock, Tester, Thermometer
 from app.errors import NotFound
 from app.panels.records import Coupon
 from app.people.records import Person
@@ -25,6 +31,7 @@ class CheckLine:
 
     moment: str
     block: str
+    certified: Decimal
     readings: tuple[Decimal, ...]
     block_c: Decimal | None
     outcome: str
@@ -47,43 +54,37 @@ class BenchAtWork:
     operator_id: int
     operator: str
     opened_at: datetime
+    check_every_min: int | None
+    thermometer: str | None
     checks: tuple[CheckLine, ...] = ()
 
     @property
     def bracketing(self) -> tuple[Check, ...]:
         """The checks as the rules know them."""
-        return tuple(Check(one.moment, one.outcome == "conforms", one.at) for one in self.checks)
+        return tuple(
+            Check(one.moment, one.outcome == "conforms", one.at, one.block, one.certified)
+            for one in self.checks
+        )
 
     @property
     def standing(self) -> Standing:
         """Where the session stands."""
         return session_standing(self.bracketing)
 
+    @property
+    def check_due_at(self) -> datetime | None:
+        """When its next check is due; None where none is."""
+        return next_check_due(self.bracketing, self.check_every_min)
 
-@dataclass(frozen=True, slots=True)
-class TesterChoice:
-    """A tester on the bench page: whether it may be used today, and who uses it now."""
+    @property
+    def opened_on(self) -> tuple[str, ...]:
+        """The blocks of its opening checks, in the order first checked."""
+        return opening_blocks(self.bracketing)
 
-    code: str
-    name: str
-    quantity: str
-    unit: str
-    usable: bool
-    words: str
-    session_id: int | None
-    operator: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Running:
-    """A session whose closing check is still to come."""
-
-    id: int
-    tester_id: int
-    tester: str
-    operator_id: int
-    operator: str
-    opened_at: datetime
+    @property
+    def to_close(self) -> tuple[str, ...]:
+        """The blocks that want a closing check yet."""
+        return still_to_close(self.bracketing)
 
 
 def bench_session(session: Session, session_id: int) -> BenchAtWork:
@@ -100,7 +101,7 @@ def bench_session(session: Session, session_id: int) -> BenchAtWork:
 
 def bench_sessions(session: Session, session_ids: Collection[int]) -> dict[int, BenchAtWork]:
     """The sessions of those numbers, in their order; two queries."""
-    rows = session.execute(
+    rows: Sequence[Any] = session.execute(
         select(
             BenchSession.id,
             BenchSession.tester_id,
@@ -112,9 +113,12 @@ def bench_sessions(session: Session, session_ids: Collection[int]) -> dict[int, 
             BenchSession.operator_id,
             Person.full_name,
             BenchSession.opened_at,
+            Tester.check_every_min,
+            Thermometer.code,
         )
         .join(Tester, Tester.id == BenchSession.tester_id)
         .join(Person, Person.id == BenchSession.operator_id)
+        .outerjoin(Thermometer, Thermometer.id == BenchSession.thermometer_id)
         .where(BenchSession.id.in_(session_ids))
         .order_by(BenchSession.id)
     ).all()
@@ -124,6 +128,7 @@ def bench_sessions(session: Session, session_ids: Collection[int]) -> dict[int, 
             BlockCheck.session_id,
             BlockCheck.moment,
             ReferenceBlock.code,
+            ReferenceBlock.certified_value,
             BlockCheck.readings,
             BlockCheck.block_c,
             BlockCheck.outcome,
@@ -142,28 +147,33 @@ def bench_sessions(session: Session, session_ids: Collection[int]) -> dict[int, 
     }
 
 
-def running_sessions(session: Session, tester_id: int | None = None) -> list[Running]:
-    """Sessions that take readings now: opening check conforming, not ended; oldest first."""
-    last = aliased(BlockCheck)
-    newest = select(func.max(last.id)).where(last.session_id == BenchSession.id).scalar_subquery()
-    query = (
-        select(
-            BenchSession.id,
-            BenchSession.tester_id,
-            Tester.code,
-            BenchSession.operator_id,
-            Person.full_name,
-            BenchSession.opened_at,
-        )
-        .join(Tester, Tester.id == BenchSession.tester_id)
-        .join(Person, Person.id == BenchSession.operator_id)
-        .join(BlockCheck, BlockCheck.id == newest)
-        .where(BlockCheck.outcome == "conforms", BlockCheck.moment != CheckMoment.CLOSING)
-        .order_by(BenchSession.id)
+def running_sessions(session: Session, tester_id: int | None = None) -> list[BenchAtWork]:
+    """Sessions that have begun and have not ended, the oldest first; a tester has one at most.
+
+    While one runs, no other session checks its tester, so it is the one of the last check there.
+    """
+    last = (
+        select(func.max(BlockCheck.id))
+        .join(BenchSession, BenchSession.id == BlockCheck.session_id)
+        .group_by(BenchSession.tester_id)
     )
     if tester_id is not None:
-        query = query.where(BenchSession.tester_id == tester_id)
-    return [Running(*row) for row in session.execute(query)]
+        last = last.where(BenchSession.tester_id == tester_id)
+    found = session.scalars(
+        select(BlockCheck.session_id).where(
+            BlockCheck.id.in_(last), BlockCheck.outcome == "conforms"
+        )
+    ).all()
+    running = {Standing.OPEN, Standing.CLOSING}
+    return [one for one in bench_sessions(session, found).values() if one.standing in running]
+
+
+def is_used(session: Session, bench: BenchAtWork) -> bool:
+    """Whether anything but opening checks has been taken in the session."""
+    return any(one.moment != OPENING for one in bench.checks) or any(
+        session.scalar(select(exists().where(table.session_id == bench.id)))
+        for table in (Reading, Baseline)
+    )
 
 
 def latest_session_of(session: Session, *, tester_id: int, operator_id: int) -> int | None:
@@ -173,47 +183,6 @@ def latest_session_of(session: Session, *, tester_id: int, operator_id: int) -> 
             BenchSession.tester_id == tester_id, BenchSession.operator_id == operator_id
         )
     )
-
-
-def tester_choices(session: Session, *, on: date) -> list[TesterChoice]:
-    """Every tester by code, with whether it is in date on the day and who is at it."""
-    testers = session.execute(
-        select(Tester.id, Tester.code, Tester.name, Tester.quantity, Tester.unit).order_by(
-            Tester.code
-        )
-    ).all()
-    certificates = certificates_of(session, [row.id for row in testers])
-    at_work = {one.tester_id: one for one in running_sessions(session)}
-    choices = []
-    for row in testers:
-        state = due([one.paper for one in certificates.get(row.id, ())], on=on)
-        running = at_work.get(row.id)
-        choices.append(
-            TesterChoice(
-                code=row.code,
-                name=row.name,
-                quantity=row.quantity,
-                unit=row.unit,
-                usable=state.is_in_date,
-                words=state.words,
-                session_id=running.id if running else None,
-                operator=running.operator if running else None,
-            )
-        )
-    return choices
-
-
-def blocks_for(session: Session, *, quantity: str, unit: str, on: date) -> Sequence[ReferenceBlock]:
-    """Reference blocks of that quantity and unit that have not expired, by code."""
-    return session.scalars(
-        select(ReferenceBlock)
-        .where(
-            ReferenceBlock.quantity == quantity,
-            ReferenceBlock.unit == unit,
-            ReferenceBlock.expires_on >= on,
-        )
-        .order_by(ReferenceBlock.code)
-    ).all()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,19 +3,21 @@
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import Identity
-from app.bench.queries.evidence import coupon_files
+from app.bench.queries.evidence import files_of
+from app.bench.queries.seats import SeatRow, seat_by_code, seats_in
+from app.bench.queries.unmoved import Unmoved
 from app.bench.records import CouponVerdict
-from app.bench.rules.coupon_file import still_needed
+from app.bench.rules.coupon_file import CouponFile, still_needed
 from app.errors import NotFound, Refusal
 from app.judging.units import Quantity
 from app.loads.queries import goes_ahead
 from app.loads.records import Load, LoadCoupon
+from app.loads.trouble_queries import free_of_trouble, troubled
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, Panel
 
 AT_HAND = (Custody.RECOVERED, Custody.AT_BENCH)
@@ -41,7 +43,7 @@ class Waiting:
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """Where a coupon rode and where it is now."""
+    """Where a coupon rode and where it is now; whether anything keyed for it is not recorded."""
 
     coupon_id: int
     coupon: str
@@ -49,6 +51,7 @@ class Seat:
     load: str
     station: str
     custody: Custody
+    has_drafts: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,44 +63,52 @@ class Expected:
     at_hand: bool
 
 
+_step, _last, _its, _newest = (
+    aliased(CustodyStep),
+    aliased(CustodyStep),
+    aliased(CouponVerdict),
+    aliased(CouponVerdict),
+)
+_AWAITING = (
+    select(
+        Coupon.id,
+        Coupon.code,
+        Panel.code,
+        Load.code,
+        LoadCoupon.station,
+        _step.taken_at,
+        _step.step,
+        _its.verdict,
+        _its.provisional,
+    )
+    .join(LoadCoupon, LoadCoupon.coupon_id == Coupon.id)
+    .join(Panel, Panel.id == LoadCoupon.panel_id)
+    .join(Load, Load.id == LoadCoupon.load_id)
+    .join(
+        _step,
+        _step.id
+        == select(func.max(_last.id)).where(_last.coupon_id == Coupon.id).scalar_subquery(),
+    )
+    .outerjoin(
+        _its,
+        _its.id
+        == select(func.max(_newest.id)).where(_newest.coupon_id == Coupon.id).scalar_subquery(),
+    )
+    .where(Panel.decided.not_in(_SETTLED), _step.step.in_(AT_HAND), goes_ahead(Load.id))
+    .where(free_of_trouble(Coupon.id))
+    .where(or_(_its.id.is_(None), _its.provisional, _its.verdict == "not_proven"))
+    .order_by(_step.taken_at, Coupon.id)
+    .limit(bindparam("most"))
+)
+
+
 def awaiting(session: Session, *, most: int = MOST_WAITING) -> list[Waiting]:
     """Coupons waiting for the bench, longest first; one query.
 
     Recovered, of a panel that is not settled, and without a final verdict: none yet, a provisional
-    one, or one that is not proven. A missing coupon does not wait.
+    one, or one that is not proven. A missing coupon does not wait, nor one in doubt.
     """
-    step, last, verdict, newest = (
-        aliased(CustodyStep),
-        aliased(CustodyStep),
-        aliased(CouponVerdict),
-        aliased(CouponVerdict),
-    )
-    last_step = select(func.max(last.id)).where(last.coupon_id == Coupon.id).scalar_subquery()
-    last_verdict = (
-        select(func.max(newest.id)).where(newest.coupon_id == Coupon.id).scalar_subquery()
-    )
-    rows = session.execute(
-        select(
-            Coupon.id,
-            Coupon.code,
-            Panel.code,
-            Load.code,
-            LoadCoupon.station,
-            step.taken_at,
-            step.step,
-            verdict.verdict,
-            verdict.provisional,
-        )
-        .join(LoadCoupon, LoadCoupon.coupon_id == Coupon.id)
-        .join(Panel, Panel.id == LoadCoupon.panel_id)
-        .join(Load, Load.id == LoadCoupon.load_id)
-        .join(step, step.id == last_step)
-        .outerjoin(verdict, verdict.id == last_verdict)
-        .where(Panel.decided.not_in(_SETTLED), step.step.in_(AT_HAND), goes_ahead(Load.id))
-        .where(or_(verdict.id.is_(None), verdict.provisional, verdict.verdict == "not_proven"))
-        .order_by(step.taken_at, Coupon.id)
-        .limit(most)
-    )
+    rows = session.execute(_AWAITING, {"most": most})
     return [Waiting(*row[:8], provisional=bool(row[8])) for row in rows]
 
 
@@ -110,12 +121,14 @@ def expected_coupons(
     many there are.
     """
     loads = list(dict.fromkeys(one.load for one in awaiting(session)))
-    seats = [_seat(row) for row in session.execute(_seats().where(Load.code.in_(loads)))]
-    files = coupon_files(session, [seat.coupon_id for seat in seats])
+    rows = seats_in(session, loads)
+    files = files_of(session, rows)
     by_load: dict[str, list[Expected]] = {load: [] for load in loads}
-    for seat in seats:
+    for row in rows:
+        seat = _seat(row)
         needed = still_needed(files[seat.coupon_id], zone, quantity=quantity, unit=unit)
-        by_load[seat.load].append(Expected(seat, needed, seat.custody in AT_HAND))
+        at_hand = seat.custody in AT_HAND and row.free
+        by_load[seat.load].append(Expected(seat, needed, at_hand))
     return by_load
 
 
@@ -124,10 +137,27 @@ def expected_coupon(session: Session, code: str) -> Seat:
 
     Raises:
         NotFound: no coupon has the identity; says what else has it.
-        Refusal: it rode in no load, is not recovered yet, is missing or is shelved.
+        Refusal: it rode in no load, is not recovered yet, is missing, in doubt or shelved.
     """
-    row = session.execute(_seats().where(Coupon.code == code)).one_or_none()
-    if row is None:
+    return _expected(session, code)[0]
+
+
+def expected_file(
+    session: Session, code: str, *, known: Unmoved | None = None
+) -> tuple[Seat, CouponFile]:
+    """The same, with the coupon's file; ``known`` has sessions that need not be read again.
+
+    Raises:
+        NotFound: as `expected_coupon`.
+        Refusal: as `expected_coupon`.
+    """
+    seat, row = _expected(session, code)
+    return seat, files_of(session, [row], known=known)[seat.coupon_id]
+
+
+def _expected(session: Session, code: str) -> tuple[Seat, SeatRow]:
+    row = seat_by_code(session, code)
+    if row is None or row.custody is None:
         raise _why_not_expected(session, code)
     seat = _seat(row)
     if seat.custody is Custody.SHELVED:
@@ -145,7 +175,9 @@ def expected_coupon(session: Session, code: str) -> Seat:
             f"Coupon {code} is not expected here: it has not been recovered from panel "
             f"{seat.panel} (load {seat.load}). Record the unwrapping first."
         )
-    return seat
+    if not row.free:
+        raise Refusal(troubled(session, [seat.coupon_id])[seat.coupon_id])
+    return seat, row
 
 
 def _why_not_expected(session: Session, code: str) -> Refusal:
@@ -160,41 +192,22 @@ def _why_not_expected(session: Session, code: str) -> Refusal:
     return NotFound(f"No coupon {code} is on record. Check the mark and scan it again.")
 
 
-def _seats() -> Any:
-    step, last = aliased(CustodyStep), aliased(CustodyStep)
-    last_step = select(func.max(last.id)).where(last.coupon_id == Coupon.id).scalar_subquery()
-    return (
-        select(
-            Coupon.id,
-            Coupon.code,
-            Panel.code.label("panel"),
-            Load.code.label("load"),
-            LoadCoupon.station,
-            step.step,
-        )
-        .join(LoadCoupon, LoadCoupon.coupon_id == Coupon.id)
-        .join(Panel, Panel.id == LoadCoupon.panel_id)
-        .join(Load, Load.id == LoadCoupon.load_id)
-        .join(step, step.id == last_step)
-        .where(goes_ahead(Load.id))
-        .order_by(Load.id, Panel.code, LoadCoupon.station, Coupon.id)
-    )
+def _seat(row: SeatRow) -> Seat:
+    return Seat(row.id, row.code, row.panel, row.load, row.station, row.custody, row.has_drafts)
 
 
-def _seat(row: Any) -> Seat:
-    return Seat(row.id, row.code, row.panel, row.load, row.station, row.step)
+_verdict = CouponVerdict.__table__.c
+_NEWEST = (
+    select(func.max(_verdict.id))
+    .where(_verdict.coupon_id.in_(bindparam("keys", expanding=True)))
+    .group_by(_verdict.coupon_id)
+)
+_LATEST = select(CouponVerdict).where(CouponVerdict.id.in_(_NEWEST))
 
 
 def latest_coupon_verdicts(
     session: Session, coupon_ids: Collection[int]
 ) -> dict[int, CouponVerdict]:
     """The newest verdict of each coupon, by coupon id; one query. None: not there."""
-    newest = (
-        select(func.max(CouponVerdict.id))
-        .where(CouponVerdict.coupon_id.in_(coupon_ids))
-        .group_by(CouponVerdict.coupon_id)
-    )
-    return {
-        row.coupon_id: row
-        for row in session.scalars(select(CouponVerdict).where(CouponVerdict.id.in_(newest)))
-    }
+    found = session.scalars(_LATEST, {"keys": list(coupon_ids)})
+    return {row.coupon_id: row for row in found}

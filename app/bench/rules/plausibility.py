@@ -1,7 +1,8 @@
 """Figures that cannot be, or are unlikely, before they are recorded. Pure.
 
-Bounds follow from the table's own limits, so they move with the alloy; without limits, from what
-the scale can show. They catch slips of the key and decide nothing.
+Bounds are the table's own where it states them; else they follow from its limits, so they move with
+the alloy; without limits, from what the scale can show. They catch slips of the key and decide
+nothing, and no sentence here names a limit: who measures blind reads it too.
 """
 
 from collections.abc import Iterable, Sequence
@@ -11,7 +12,7 @@ from fractions import Fraction
 
 from app.judging.rounding import shown
 from app.judging.units import PERCENT_IACS, UNITS, Quantity, conversion_factor
-from app.judging.witness.acceptance import Criterion, Entry
+from app.judging.witness.acceptance import Criterion, Entry, Span
 from app.judging.witness.coupons import all_criteria
 
 _HARD = (Fraction(1, 2), Fraction(2))
@@ -45,6 +46,34 @@ class Plausible:
 
 def plausible_reading(quantity: Quantity, unit: str, entry: Entry | None) -> Plausible:
     """The bounds of a reading of ``quantity`` in ``unit`` on a coupon that ``entry`` is for."""
+    derived = _derived(quantity, unit, entry)
+    asked = asked_criteria(entry, quantity, unit) if entry is not None else []
+    least, most = _widest(unit, [(each.possible, each.unit) for each in asked]) or (
+        derived.least,
+        derived.most,
+    )
+    usual_least, usual_most = _widest(unit, [(each.usual, each.unit) for each in asked]) or (
+        derived.usual_least,
+        derived.usual_most,
+    )
+    return Plausible(unit, least, most, usual_least, usual_most, derived.zero_can_be)
+
+
+def _widest(
+    unit: str, spans: Iterable[tuple[Span | None, str]]
+) -> tuple[Fraction, Fraction] | None:
+    """From the lowest to the highest end of the spans that are given, in ``unit``; or None."""
+    ends = [
+        Fraction(end) * factor
+        for span, stated_in in spans
+        if span is not None and (factor := conversion_factor(stated_in, to=unit)) is not None
+        for end in span
+    ]
+    return (min(ends), max(ends)) if ends else None
+
+
+def _derived(quantity: Quantity, unit: str, entry: Entry | None) -> Plausible:
+    """The bounds that follow from the entry's limits, or from the scale."""
     shows = Fraction(_most_shown(quantity, unit))
     limits = list(_limits(quantity, unit, entry)) if entry is not None else []
     if quantity is Quantity.ELONGATION:
@@ -83,6 +112,31 @@ def why_unlikely(value: Decimal, bounds: Plausible) -> str | None:
     if bounds.usual_least <= value <= bounds.usual_most:
         return None
     return f"{shown(value)} {bounds.unit} is unusual here: read the tester again."
+
+
+def why_beyond_tester(
+    value: Decimal, unit: str, tester: str, reach: tuple[Decimal | None, Decimal | None]
+) -> str | None:
+    """The sentence for a figure outside what the tester measures; None within, ends included.
+
+    ``reach`` is the tester's range in ``unit``; an end it does not state is open.
+    """
+    least, most = reach
+    below, above = least is not None and value < least, most is not None and value > most
+    if not (below or above):
+        return None
+    spans = " ".join(
+        word
+        for word in (
+            "" if least is None else f"from {shown(least)}",
+            "" if most is None else f"to {shown(most)}",
+        )
+        if word
+    )
+    return (
+        f"{shown(value)} {unit} lies outside what {tester} measures, {spans} {unit}: read it "
+        "again, or measure with another tester."
+    )
 
 
 def why_no_room_temperature(value: Decimal) -> str | None:

@@ -14,7 +14,7 @@ from app.judging.witness.acceptance import Entry, RetestOf, RetestRule, Table
 from app.judging.witness.coupon import Coupon, Reading
 from app.judging.witness.coupons import CouponVerdict, judge_coupon, judge_retest
 
-RULES_VERSION = "1"
+RULES_VERSION = "2"
 """Of the rules by which coupons are judged; a change of any rule of judging raises it."""
 
 
@@ -22,11 +22,13 @@ RULES_VERSION = "1"
 class Retest:
     """A retest as opened: how many further ones, and what was measured for it.
 
-    ``sets`` are the further sets of readings on the coupon itself, in order; ``coupons`` the
-    verdicts of the further coupons. Only the one that the entry's rule names is used.
+    ``quantities`` are what its plan repeats, None where none was kept. ``sets`` are the further
+    sets of readings on the coupon itself, in order; ``coupons`` the verdicts of the further
+    coupons. Only the one that the entry's rule names is used.
     """
 
     further: int
+    quantities: frozenset[Quantity] | None = None
     sets: tuple[tuple[Reading, ...], ...] = ()
     coupons: tuple[tuple[str, CouponVerdict], ...] = ()
 
@@ -80,8 +82,14 @@ def failing(judged: CouponVerdict) -> frozenset[Quantity]:
 
 
 def _kept(coupon: Coupon, repeated: frozenset[Quantity], retest: Retest) -> tuple[Reading, ...]:
-    """The first test's readings of everything that the retest does not repeat."""
-    repeated |= {reading.quantity for further in retest.sets for reading in further}
+    """The first test's readings of everything that the retest does not repeat.
+
+    What it repeats stands in its plan; without one it is what fails, and what was measured for it.
+    """
+    if retest.quantities is not None:
+        repeated = retest.quantities
+    else:
+        repeated |= {reading.quantity for further in retest.sets for reading in further}
     return tuple(reading for reading in coupon.readings if reading.quantity not in repeated)
 
 

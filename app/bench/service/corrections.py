@@ -1,8 +1,8 @@
-"""Correct a reading, or void it with its cause. What was recorded first always stays to be seen."""
+"""Correct a reading, or ask a second person for it. What was recorded first stays to be seen."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -11,96 +11,197 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.bench import queries
-from app.bench.records import Reading, VoidAnswer, VoidCause, VoidRequest
-from app.bench.rules.coupon_file import CouponFile, judge_file
-from app.bench.rules.plausibility import plausible_reading, why_impossible, why_unlikely
-from app.bench.rules.verdict import Judged
-from app.bench.service.readings import Saved
-from app.bench.service.retests import stated_reason
-from app.bench.service.sessions import refuse_fields
+from app.bench.records import CorrectionAnswer, CorrectionRequest, Reading
+from app.bench.rules.turning import what_turns
+from app.bench.service.changing import (
+    SHORTEST_REASON,
+    live_reading,
+    reading_of,
+    stated_reason,
+    takers_on,
+)
+from app.bench.service.right_figure import Correction, Right, refuse_figure, right_figure
 from app.bench.service.verdicts import judge_again
-from app.database import Database
+from app.database import Base, Database
+from app.equipment.service.terms import keep_file
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
-from app.judging.units import Quantity
-from app.judging.verdict import Outcome, Verdict
-from app.panels.queries import coupon as coupon_of
+from app.judging.verdict import Verdict
 from app.people.rights import Act, require
 
 
 @dataclass(frozen=True, slots=True)
-class Correction:
-    """A reading's right figure, with the reason; ``submission`` names the form."""
+class Corrected:
+    """What a correction led to. ``waits``: nothing is changed until a second person approves."""
 
     coupon_code: str
-    reading_id: int
-    value: Decimal
-    reason: str
-    submission: str
-    confirmed: bool = False
+    verdict: Verdict
+    provisional: bool
+    waits: bool = False
 
 
 def correct_reading(
     database: Database, correction: Correction, *, by: Actor, at: datetime, zone: tzinfo
-) -> Saved:
+) -> Corrected:
     """Set a slip of the key right with a new reading that names the old one, and judge again.
 
     The correction counts as taken when the old one was. Where it takes away what did not conform,
-    or readings too far apart, it must be made by a person who did not take the reading.
+    or readings too far apart, it needs evidence and a person who took none of the coupon's
+    readings; from anybody else it becomes a request that such a person answers.
 
     Raises:
         NotFound: the coupon has no such reading.
-        Conflict: the reading was voided or corrected before.
-        NotAllowed: it would turn the result, and the same person took the reading.
-        Refusal: the figure cannot be or is unchanged, or the reason is too short.
+        Conflict: the reading was voided or corrected before, or a request for it waits.
+        Refusal: the figure cannot be or is unchanged, the reason is too short, or evidence is
+            wanted (field ``evidence``).
     """
     require(by, Act.MEASURE)
     reason = stated_reason(correction.reason, "what was wrong and how you know the right figure")
     with database.write() as session:
-        again = session.scalars(
-            select(Reading).where(Reading.submission == correction.submission)
-        ).first()
-        old = _live_reading(
-            session,
-            correction.coupon_code,
-            correction.reading_id,
-            corrected_by=again.id if again is not None else None,
-        )
-        file = queries.coupon_files(session, [old.coupon_id])[old.coupon_id]
+        named = reading_of(session, correction.coupon_code, correction.reading_id)
+        right = right_figure(session, named, correction)
+        again = _sent_before(session, correction, right)
         if again is not None:
-            latest = queries.latest_coupon_verdicts(session, [old.coupon_id])[old.coupon_id]
-            return Saved(file.code, Verdict(latest.verdict), latest.provisional)
-        _refuse_value(file, old, correction)
-        before = _judged_now(session, old.coupon_id, zone)
-        row = _corrected(old, correction, reason, by=by, at=at)
-        session.add(row)
-        append(
-            session,
-            Tag.READING_CORRECTED,
-            by=by,
-            at=at,
-            about=("coupon", file.code),
-            rows=[row],
-            note=f"{old.value} {old.unit} corrected to {row.value} {row.unit}: {reason}",
+            return again
+        old = live_reading(session, correction.coupon_code, correction.reading_id)
+        files = queries.coupon_files(session, [old.coupon_id])
+        file = files[old.coupon_id]
+        refuse_figure(file, old, right, confirmed=correction.confirmed)
+        turned = what_turns(
+            file,
+            files,
+            zone,
+            reading_id=old.id,
+            value=right.value,
+            indentation=right.measured,
         )
-        after = judge_again(session, [old.coupon_id], by=by, at=at, zone=zone)[old.coupon_id]
-        if by.id in _takers(session, old) and _against(before) - _against(after):
-            raise NotAllowed(
-                f"This correction would take away what speaks against {file.code}, and "
-                "you took the reading yourself. A second person who did not take it must "
-                "check and make the correction. Nothing was recorded."
+        evidence = " ".join(correction.evidence.split())
+        if turned:
+            _refuse_without_evidence(file.code, evidence)
+        digest, kept = keep_file(session, correction.file, at=at)
+        if turned and by.id in takers_on(session, old.coupon_id):
+            request = CorrectionRequest(
+                reading_id=old.id,
+                value=right.value,
+                indentation=right.indentation,
+                reason=reason,
+                evidence=evidence,
+                evidence_sha256=digest,
+                submission=correction.submission,
+                asked_by_id=by.id,
+                asked_at=at,
             )
-        return Saved(file.code, after.verdict, after.provisional)
+            _ask(session, old, request, file.code, kept, by=by, at=at)
+            return _standing(session, file.code, old.coupon_id, waits=True)
+        row = _corrected(old, right, correction.submission, by_id=by.id, at=at)
+        row.reason, row.evidence, row.evidence_sha256 = reason, evidence or None, digest
+        _keep(session, old, row, file.code, kept, by=by, at=at)
+        judged = judge_again(session, [old.coupon_id], by=by, at=at, zone=zone)[old.coupon_id]
+        return Corrected(file.code, judged.verdict, judged.provisional)
 
 
-def _corrected(
-    old: Reading, correction: Correction, reason: str, *, by: Actor, at: datetime
-) -> Reading:
+def _sent_before(session: Session, correction: Correction, right: Right) -> Corrected | None:
+    """What the same form led to when it came the first time; None where it is new."""
+    code, submission = correction.coupon_code, correction.submission
+    made = session.scalars(select(Reading).where(Reading.submission == submission)).first()
+    asked = session.scalars(
+        select(CorrectionRequest).where(CorrectionRequest.submission == submission)
+    ).one_or_none()
+    if made is None and asked is None:
+        return None
+    named = made.replaces_id if made is not None else None
+    value = made.value if made is not None else None
+    if made is None and asked is not None:
+        named, value = asked.reading_id, asked.value
+    if (named, value) != (correction.reading_id, right.value):
+        raise Conflict(
+            "This form was recorded before with something else in it. Load the coupon's page again "
+            "for a new form."
+        )
+    old = reading_of(session, code, correction.reading_id)
+    return _standing(session, code, old.coupon_id, waits=made is None)
+
+
+def _standing(session: Session, code: str, coupon_id: int, *, waits: bool) -> Corrected:
+    latest = queries.latest_coupon_verdicts(session, [coupon_id])[coupon_id]
+    return Corrected(code, Verdict(latest.verdict), latest.provisional, waits)
+
+
+def _refuse_without_evidence(code: str, evidence: str) -> None:
+    if len(evidence) >= SHORTEST_REASON:
+        return
+    raise Refusal(
+        f"This correction would take away what speaks against {code}, so it needs evidence and a "
+        "second person who took none of its readings. Say what shows the right figure and send it "
+        "again; nothing was recorded yet.",
+        fields={
+            "evidence": (
+                f"Say in at least {SHORTEST_REASON} characters what shows the right figure: a "
+                "print-out, the display's photograph, who saw it."
+            )
+        },
+    )
+
+
+def _ask(
+    session: Session,
+    old: Reading,
+    request: CorrectionRequest,
+    code: str,
+    kept: Sequence[Base],
+    *,
+    by: Actor,
+    at: datetime,
+) -> None:
+    waiting = session.scalar(
+        select(CorrectionRequest.id)
+        .outerjoin(CorrectionAnswer, CorrectionAnswer.request_id == CorrectionRequest.id)
+        .where(CorrectionRequest.reading_id == old.id, CorrectionAnswer.id.is_(None))
+    )
+    if waiting is not None:
+        raise Conflict("A request to correct that reading waits for a second person's answer.")
+    session.add(request)
+    append(
+        session,
+        Tag.CORRECTION_ASKED,
+        by=by,
+        at=at,
+        about=("coupon", code),
+        rows=[*kept, request],
+        note=f"{old.value} {old.unit} to {request.value} {old.unit}: {request.reason}",
+    )
+
+
+def _keep(
+    session: Session,
+    old: Reading,
+    row: Reading,
+    code: str,
+    kept: Sequence[Base],
+    *,
+    by: Actor,
+    at: datetime,
+) -> None:
+    session.add(row)
+    append(
+        session,
+        Tag.READING_CORRECTED,
+        by=by,
+        at=at,
+        about=("coupon", code),
+        rows=[*kept, row],
+        note=f"{old.value} {old.unit} corrected to {row.value} {row.unit}: {row.reason}",
+    )
+
+
+def _corrected(old: Reading, right: Right, submission: str, *, by_id: int, at: datetime) -> Reading:
+    """The new reading: the old one's circumstances, taken when it was, with another figure."""
     return Reading(
         session_id=old.session_id,
         coupon_id=old.coupon_id,
         quantity=old.quantity,
         unit=old.unit,
-        value=correction.value,
+        value=right.value,
+        indentation=right.indentation,
         coupon_c=old.coupon_c,
         block_c=old.block_c,
         frequency_khz=old.frequency_khz,
@@ -108,131 +209,16 @@ def _corrected(
         report=old.report,
         retest_id=old.retest_id,
         set_number=old.set_number,
-        submission=correction.submission,
+        submission=submission,
         replaces_id=old.id,
-        reason=reason,
-        taken_by_id=by.id,
+        taken_by_id=by_id,
         taken_at=old.taken_at,
         entered_at=at,
+        late_reason=old.late_reason,
     )
 
 
-def _refuse_value(file: CouponFile, old: Reading, correction: Correction) -> None:
-    if correction.value == old.value and str(correction.value) == str(old.value):
-        says = f"The reading is {old.value} {old.unit} already."
-        raise Refusal(says, fields={"value": says})
-    bounds = plausible_reading(Quantity(old.quantity), old.unit, file.entry())
-    impossible = why_impossible(correction.value, bounds)
-    unlikely = why_unlikely(correction.value, bounds)
-    refuse_fields(
-        {} if impossible is None else {"value": impossible},
-        {} if unlikely is None else {"value": unlikely},
-        confirmed=correction.confirmed,
-    )
-
-
-def _judged_now(session: Session, coupon_id: int, zone: tzinfo) -> Judged:
-    files = queries.coupon_files(session, [coupon_id])
-    return judge_file(files[coupon_id], files, zone)
-
-
-def _against(judged: Judged) -> frozenset[tuple[str, str]]:
-    """What speaks against the coupon, in the first test and over all, quantity by quantity.
-
-    Readings too far apart count among it: the range hides that one of them is below its limit.
-    """
-    return frozenset(
-        (test, finding.code.split(".")[0])
-        for test, findings in (("first", judged.first.findings), ("over all", judged.findings))
-        for finding in findings
-        if finding.outcome is Outcome.DOES_NOT_CONFORM or finding.code.endswith(".range")
-    )
-
-
-def _takers(session: Session, reading: Reading) -> set[int]:
-    """Everybody who took the reading or one that it corrects."""
-    people = {reading.taken_by_id}
-    while reading.replaces_id is not None:
-        reading = session.get_one(Reading, reading.replaces_id)
-        people.add(reading.taken_by_id)
-    return people
-
-
-def _live_reading(
-    session: Session, coupon_code: str, reading_id: int, *, corrected_by: int | None = None
-) -> Reading:
-    """A reading of the coupon that is neither voided nor corrected yet.
-
-    ``corrected_by`` is the correction that may name it, where its form came a second time.
-    """
-    coupon = coupon_of(session, coupon_code)
-    reading = session.get(Reading, reading_id)
-    if reading is None or reading.coupon_id != coupon.id:
-        raise NotFound(f"Coupon {coupon_code} has no such reading. Load its page again.")
-    correction = session.scalar(select(Reading.id).where(Reading.replaces_id == reading_id))
-    if correction is not None and correction != corrected_by:
-        raise Conflict("That reading has been corrected already; look at its page again.")
-    voided = session.scalar(
-        select(VoidAnswer.id)
-        .join(VoidRequest, VoidRequest.id == VoidAnswer.request_id)
-        .where(VoidRequest.reading_id == reading_id, VoidAnswer.approved)
-    )
-    if voided is not None:
-        raise Conflict("That reading has been voided already; look at its page again.")
-    return reading
-
-
-def ask_void(
-    database: Database,
-    *,
-    coupon_code: str,
-    reading_id: int,
-    cause: VoidCause,
-    evidence: str,
-    by: Actor,
-    at: datetime,
-) -> int:
-    """Ask that a reading be voided for an assignable cause; hand back the request's number.
-
-    A low result is not a cause. Nothing changes until a second person has approved it.
-
-    Raises:
-        NotFound: the coupon has no such reading.
-        Conflict: it was voided or corrected, or a request for it is waiting.
-        Refusal: the evidence is too short.
-    """
-    require(by, Act.ASK_VOID)
-    evidence = stated_reason(evidence, "what shows the cause", field="evidence")
-    with database.write() as session:
-        reading = _live_reading(session, coupon_code, reading_id)
-        waiting = session.scalar(
-            select(VoidRequest.id)
-            .outerjoin(VoidAnswer, VoidAnswer.request_id == VoidRequest.id)
-            .where(VoidRequest.reading_id == reading.id, VoidAnswer.id.is_(None))
-        )
-        if waiting is not None:
-            raise Conflict("A request to void that reading waits for a supervisor's answer.")
-        row = VoidRequest(
-            reading_id=reading.id,
-            cause=cause,
-            evidence=evidence,
-            asked_by_id=by.id,
-            asked_at=at,
-        )
-        session.add(row)
-        append(
-            session,
-            Tag.VOID_ASKED,
-            by=by,
-            at=at,
-            about=("coupon", coupon_code),
-            rows=[row],
-            note=f"{reading.value} {reading.unit}, {cause.value}: {evidence}",
-        )
-        return row.id
-
-
-def answer_void(
+def answer_correction(
     database: Database,
     *,
     coupon_code: str,
@@ -243,44 +229,80 @@ def answer_void(
     at: datetime,
     zone: tzinfo,
 ) -> None:
-    """Approve or decline a void, as a second person, and judge the coupon again.
+    """Approve or decline a correction that somebody asked for, and judge the coupon again.
+
+    Approved, the new reading stands in the name of whoever asked, with the evidence; a request
+    whose reading was corrected or voided meanwhile can only be declined.
 
     Raises:
         NotFound: the coupon has no such request.
-        NotAllowed: they asked for it, or took the reading, themselves.
-        Conflict: it has been answered, or the reading was corrected meanwhile.
+        NotAllowed: they asked for it, or took a reading of the coupon.
+        Conflict: it has been answered, or the reading changed meanwhile.
         Refusal: the reason is too short.
     """
-    require(by, Act.APPROVE_VOID)
+    require(by, Act.ANSWER_CORRECTION)
     reason = stated_reason(reason, "why you approve or decline")
     with database.write() as session:
-        request = session.get(VoidRequest, request_id)
-        if request is None:
-            raise NotFound(f"Coupon {coupon_code} has no such request. Load its page again.")
-        answered = session.scalar(select(VoidAnswer.id).where(VoidAnswer.request_id == request_id))
-        if answered is not None:
-            raise Conflict("Somebody has answered this request meanwhile; load the page again.")
-        reading = _live_reading(session, coupon_code, request.reading_id)
-        if by.id in {request.asked_by_id, *_takers(session, reading)}:
+        request = _open_request(session, coupon_code, request_id)
+        find = live_reading if approved else reading_of
+        old = find(session, coupon_code, request.reading_id)
+        if by.id in {request.asked_by_id, *takers_on(session, old.coupon_id)}:
             raise NotAllowed(
-                "A void is approved by a second person: you asked for this one or took the "
-                "reading. Another supervisor must answer."
+                "A correction that turns a result is approved by a person who took none of the "
+                "coupon's readings: you asked for this one or took some. Another supervisor must "
+                "answer."
             )
-        row = VoidAnswer(
+        made = _approve(session, request, old, coupon_code, by=by, at=at) if approved else None
+        row = CorrectionAnswer(
             request_id=request.id,
             approved=approved,
             reason=reason,
+            reading_id=made,
             answered_by_id=by.id,
             answered_at=at,
         )
         session.add(row)
         append(
             session,
-            Tag.VOID_DECIDED,
+            Tag.CORRECTION_DECIDED,
             by=by,
             at=at,
             about=("coupon", coupon_code),
             rows=[row],
             note=f"{'approved' if approved else 'declined'}: {reason}",
         )
-        judge_again(session, [reading.coupon_id], by=by, at=at, zone=zone)
+        judge_again(session, [old.coupon_id], by=by, at=at, zone=zone)
+
+
+def _open_request(session: Session, coupon_code: str, request_id: int) -> CorrectionRequest:
+    request = session.get(CorrectionRequest, request_id)
+    if request is None:
+        raise NotFound(f"Coupon {coupon_code} has no such request. Load its page again.")
+    answered = session.scalar(
+        select(CorrectionAnswer.id).where(CorrectionAnswer.request_id == request_id)
+    )
+    if answered is not None:
+        raise Conflict("Somebody has answered this request meanwhile; load the page again.")
+    return request
+
+
+def _approve(
+    session: Session,
+    request: CorrectionRequest,
+    old: Reading,
+    code: str,
+    *,
+    by: Actor,
+    at: datetime,
+) -> int:
+    row = _corrected(
+        old,
+        Right(request.value, request.indentation, "value"),
+        request.submission,
+        by_id=request.asked_by_id,
+        at=at,
+    )
+    row.reason, row.evidence = request.reason, request.evidence
+    row.evidence_sha256 = request.evidence_sha256
+    _keep(session, old, row, code, [], by=by, at=at)
+    return row.id

@@ -1,23 +1,35 @@
 """Judge coupons again inside the decision that changed what their verdicts rest on."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, tzinfo
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.bench import queries
+from app.bench.queries.evidence import with_readings
+from app.bench.queries.unmoved import Unmoved
 from app.bench.records import CouponVerdict, Reading, Retest
-from app.bench.rules.coupon_file import CouponFile, first_test, further_sets, judge_file
-from app.bench.rules.verdict import RULES_VERSION, Judged, verdict_paper
+from app.bench.rules.coupon_file import Assembled, CouponFile, assemble, judge_assembled
+from app.bench.rules.verdict import RULES_VERSION, Judged, finding_paper, verdict_paper
 from app.database import paper_sha256
 from app.documents.coupon import coupon_to_json
 from app.documents.table import entry_key_to_json
+
+_retest, _reading = Retest.__table__.c, Reading.__table__.c
+
+
+_NEIGHBOURS = (
+    select(_retest.coupon_id)
+    .join(Reading.__table__, _reading.retest_id == _retest.id)
+    .where(_reading.coupon_id.in_(bindparam("keys", expanding=True)))
+    .distinct()
+)
 
 
 def judge_again(
@@ -29,23 +41,51 @@ def judge_again(
     deciding transaction.
     """
     session.flush()
-    served = session.scalars(
-        select(Retest.coupon_id)
-        .join(Reading, Reading.retest_id == Retest.id)
-        .where(Reading.coupon_id.in_(coupon_ids))
-        .distinct()
-    )
+    served = session.execute(_NEIGHBOURS, {"keys": list(coupon_ids)}).scalars()
     concerned = sorted(set(coupon_ids) | set(served))
     files = queries.coupon_files(session, concerned)
-    latest = queries.latest_coupon_verdicts(session, concerned)
+    return _judge(session, concerned, files, by=by, at=at, zone=zone)
+
+
+def judge_with(
+    session: Session,
+    file: CouponFile,
+    rows: Sequence[Reading],
+    *,
+    known: Unmoved | None,
+    by: Actor,
+    at: datetime,
+    zone: tzinfo,
+) -> Judged:
+    """Judge a coupon with readings that were just recorded; part of a deciding transaction.
+
+    The same as `judge_again`, and without asking the records again for what they said in this very
+    transaction: ``file`` is the coupon's as it was read before, ``known`` what was read about the
+    session. Where a retest is in play the records are asked, for it concerns other coupons too.
+    """
+    if file.retest is not None or file.serves or any(row.retest_id is not None for row in rows):
+        return judge_again(session, [file.id], by=by, at=at, zone=zone)[file.id]
+    now = with_readings(session, file, rows, known=known)
+    return _judge(session, [file.id], {file.id: now}, by=by, at=at, zone=zone)[file.id]
+
+
+def _judge(
+    session: Session,
+    concerned: Sequence[int],
+    files: Mapping[int, CouponFile],
+    *,
+    by: Actor,
+    at: datetime,
+    zone: tzinfo,
+) -> dict[int, Judged]:
     judged = {}
     for coupon_id in concerned:
         file = files[coupon_id]
-        result = judge_file(file, files, zone)
+        assembled = assemble(file, zone)
+        result = judge_assembled(assembled, file, files, zone)
         judged[coupon_id] = result
-        digest = _inputs_digest(file, files, zone)
-        before = latest.get(coupon_id)
-        if before is None or before.inputs_sha256 != digest:
+        digest = _inputs_digest(assembled, file, files, zone)
+        if file.judged_sha256 != digest:
             _record(session, file, result, digest, by=by, at=at)
     return judged
 
@@ -92,21 +132,24 @@ def _entry_paper(file: CouponFile, judged: Judged) -> dict[str, Any] | None:
     }
 
 
-def _inputs_digest(file: CouponFile, files: Mapping[int, CouponFile], zone: tzinfo) -> str:
+def _inputs_digest(
+    assembled: Assembled, file: CouponFile, files: Mapping[int, CouponFile], zone: tzinfo
+) -> str:
     """SHA-256 over everything the verdict is computed from."""
-    coupon = first_test(file, zone)
+    first = assembled.first
     inputs: dict[str, Any] = {
         "rules": RULES_VERSION,
         "table": file.table_sha256,
-        "coupon": coupon_to_json(coupon),
+        "coupon": coupon_to_json(first),
         "sets": [
-            coupon_to_json(replace(coupon, readings=further))["readings"]
-            for further in further_sets(file, zone)
+            coupon_to_json(replace(first, readings=further))["readings"]
+            for further in assembled.sets
         ],
         "further": None if file.retest is None else file.retest.further,
         "coupons": [
-            coupon_to_json(first_test(files[coupon_id], zone))
+            coupon_to_json(assemble(files[coupon_id], zone).first)
             for coupon_id in (file.retest.coupons if file.retest is not None else ())
         ],
+        "notes": [finding_paper(note) for note in assembled.notes],
     }
     return paper_sha256(inputs)

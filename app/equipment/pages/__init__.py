@@ -1,10 +1,10 @@
-"""The pages of furnaces, sensors, gauges, testers and reference blocks."""
+"""The pages of furnaces, sensors, gauges, thermometers, testers and reference blocks."""
 
 from fastapi import APIRouter
 
-from app.equipment.pages import board, furnaces, instruments, registration, reviews
+from app.equipment.pages import furnaces, instruments, quarantine, registration, reviews
 
 router = APIRouter()
 # Addresses with a fixed word come before those that take any identity.
-for part in (board, registration, reviews, furnaces, instruments):
+for part in (registration, reviews, furnaces, quarantine, instruments):
     router.include_router(part.router)

@@ -1,4 +1,4 @@
-"""The forms that register furnaces, sensors, gauges, testers and reference blocks."""
+"""The forms that register furnaces, sensors, gauges, thermometers, testers and blocks."""
 
 from collections.abc import Mapping
 
@@ -6,7 +6,16 @@ from fastapi import APIRouter, Response
 
 from app.audit.actor import Actor
 from app.equipment import service
-from app.equipment.forms import BlockForm, FurnaceForm, GaugeForm, SensorForm, TesterForm
+from app.equipment.forms import (
+    BlockForm,
+    FurnaceForm,
+    GaugeForm,
+    SensorForm,
+    TesterForm,
+    ThermometerForm,
+)
+from app.equipment.pages.shared import sent_file
+from app.equipment.records import Build
 from app.equipment.rules import THERMOCOUPLE_TYPES
 from app.errors import Refusal
 from app.judging.units import UNITS, Quantity
@@ -17,6 +26,8 @@ from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records
 
 router = APIRouter()
+
+_BUILDS = {Build.FIXED: "fixed: stands on the bench", Build.PORTABLE: "portable: held by hand"}
 
 
 @router.get("/register/furnace")
@@ -73,6 +84,26 @@ def submit_gauge(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
     return page.see_other("/gauges", code, notice=notice)
 
 
+@router.get("/register/thermometer")
+def show_thermometer_form(page: Page, by: SignedIn) -> Response:
+    """The form for a new thermometer."""
+    return _register_page(page, by, "thermometer")
+
+
+@router.post("/register/thermometer")
+def submit_thermometer(page: Page, records: Records, by: SignedIn, typed: TypedForm) -> Response:
+    """Register a thermometer."""
+    try:
+        form = parse(ThermometerForm, typed)
+        code = service.register_thermometer(
+            records, **form.model_dump(), by=by, at=page.shop_time()
+        )
+    except Refusal as refusal:
+        return _register_page(page, by, "thermometer", typed=typed, refusal=refusal)
+    notice = f"Thermometer {code} is registered. Enter its certificate next."
+    return page.see_other("/thermometers", code, notice=notice)
+
+
 @router.get("/register/tester")
 def show_tester_form(page: Page, by: SignedIn) -> Response:
     """The form for a new tester."""
@@ -84,7 +115,16 @@ def submit_tester(page: Page, records: Records, by: SignedIn, typed: TypedForm) 
     """Register a tester."""
     try:
         form = parse(TesterForm, typed)
-        code = service.register_tester(records, **form.model_dump(), by=by, at=page.shop_time())
+        code = service.register_tester(
+            records,
+            code=form.code,
+            name=form.name,
+            quantity=form.quantity,
+            unit=form.unit,
+            figures=form.figures,
+            by=by,
+            at=page.shop_time(),
+        )
     except Refusal as refusal:
         return _register_page(page, by, "tester", typed=typed, refusal=refusal)
     notice = f"Tester {code} is registered. Enter its certificate next."
@@ -102,10 +142,22 @@ def submit_block(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
     """Register a reference block."""
     try:
         form = parse(BlockForm, typed)
-        code = service.register_block(records, **form.model_dump(), by=by, at=page.shop_time())
+        service.register_block(
+            records,
+            code=form.code,
+            quantity=form.quantity,
+            unit=form.unit,
+            figures=form.figures,
+            expires_on=form.expires_on,
+            certificate=form.certificate,
+            file=sent_file(typed),
+            by=by,
+            at=page.shop_time(),
+        )
     except Refusal as refusal:
         return _register_page(page, by, "block", typed=typed, refusal=refusal)
-    return page.see_other("/blocks", code, notice=f"Reference block {code} is registered.")
+    notice = f"Reference block {form.code} is registered. It counts once somebody accepted it."
+    return page.see_other("/blocks", form.code, notice=notice)
 
 
 def _register_page(
@@ -124,6 +176,7 @@ def _register_page(
             *((unit, unit) for unit in UNITS[Quantity.CONDUCTIVITY]),
             *((scale, scale) for scale in UNITS[Quantity.HARDNESS]),
         ],
+        builds=[(build.value, _BUILDS[build]) for build in Build],
         types=[(letter, letter) for letter in THERMOCOUPLE_TYPES],
         **kept(typed, refusal),
     )

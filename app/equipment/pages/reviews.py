@@ -1,6 +1,6 @@
 """Reports that a second person reviews: the list of them, and each with what it rests on."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -10,7 +10,7 @@ from app.equipment import queries, service
 from app.equipment.forms import ReviewForm
 from app.equipment.pages.shared import download_headers
 from app.equipment.queries import ReportOnFile, Subject, SubjectKind
-from app.equipment.rules import judge_figures, tolerance_notes
+from app.equipment.rules import as_found, as_found_findings, judge_figures, tolerance_notes
 from app.errors import Refusal
 from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Finding
@@ -52,64 +52,30 @@ def show_report_file(records: Records, by: SignedIn, sha256: str) -> Response:
         )
 
 
-@router.get("/furnaces/{code:path}/checks/{key:int}")
-def show_check(page: Page, records: Records, by: SignedIn, code: str, key: int) -> Response:
-    """A survey, accuracy test or calibration: its figures, its findings and its review."""
-    return _report_page(page, records, by, code, Subject(SubjectKind.FURNACE_CHECK, key))
+def _shown(kind: SubjectKind) -> Callable[..., Response]:
+    """The route that shows a report of one kind, what it rests on, and its review."""
+
+    def show_report(page: Page, records: Records, by: SignedIn, code: str, key: int) -> Response:
+        return _report_page(page, records, by, code, Subject(kind, key))
+
+    return show_report
 
 
-@router.post("/furnaces/{code:path}/checks/{key:int}/review")
-def submit_check_review(
-    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
-) -> Response:
-    """Accept or reject a furnace's check."""
-    return _review(page, records, by, code, Subject(SubjectKind.FURNACE_CHECK, key), typed)
+def _reviewed(kind: SubjectKind) -> Callable[..., Response]:
+    """The route that accepts or rejects a report of one kind."""
+
+    def submit_review(
+        page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
+    ) -> Response:
+        return _review(page, records, by, code, Subject(kind, key), typed)
+
+    return submit_review
 
 
-@router.get("/furnaces/{code:path}/qualifications/{key:int}")
-def show_qualification(page: Page, records: Records, by: SignedIn, code: str, key: int) -> Response:
-    """To what a furnace is kept, and its review."""
-    return _report_page(page, records, by, code, Subject(SubjectKind.QUALIFICATION, key))
-
-
-@router.post("/furnaces/{code:path}/qualifications/{key:int}/review")
-def submit_qualification_review(
-    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
-) -> Response:
-    """Accept or reject a furnace's qualification."""
-    return _review(page, records, by, code, Subject(SubjectKind.QUALIFICATION, key), typed)
-
-
-@router.get("/sensors/{code:path}/certificates/{key:int}")
-def show_sensor_certificate(
-    page: Page, records: Records, by: SignedIn, code: str, key: int
-) -> Response:
-    """A sensor's certificate, and its review."""
-    return _report_page(page, records, by, code, Subject(SubjectKind.SENSOR_CERTIFICATE, key))
-
-
-@router.post("/sensors/{code:path}/certificates/{key:int}/review")
-def submit_sensor_certificate_review(
-    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
-) -> Response:
-    """Accept or reject a sensor's certificate."""
-    return _review(page, records, by, code, Subject(SubjectKind.SENSOR_CERTIFICATE, key), typed)
-
-
-@router.get("/gauges/{code:path}/certificates/{key:int}")
-def show_gauge_certificate(
-    page: Page, records: Records, by: SignedIn, code: str, key: int
-) -> Response:
-    """A vacuum gauge's certificate, and its review."""
-    return _report_page(page, records, by, code, Subject(SubjectKind.GAUGE_CERTIFICATE, key))
-
-
-@router.post("/gauges/{code:path}/certificates/{key:int}/review")
-def submit_gauge_certificate_review(
-    page: Page, records: Records, by: SignedIn, code: str, key: int, *, typed: TypedForm
-) -> Response:
-    """Accept or reject a vacuum gauge's certificate."""
-    return _review(page, records, by, code, Subject(SubjectKind.GAUGE_CERTIFICATE, key), typed)
+for _kind in SubjectKind:
+    _address = f"{_kind.address}/{{key:int}}"
+    router.add_api_route(_address, _shown(_kind), methods=["GET"])
+    router.add_api_route(f"{_address}/review", _reviewed(_kind), methods=["POST"])
 
 
 def _review(  # noqa: PLR0917 - what every route hands on
@@ -157,6 +123,7 @@ def _report_page(
             may_review=may(by, Act.REVIEW_REPORT)
             and report.review is None
             and report.entered_by_id != by.id,
+            remark_needed=service.asks_for_remark(report),
             meaning=Meaning.REVIEWED_REPORT.value,
             **_besides(session, report),
             **kept({**(typed or {}), **_AWAY}, refusal),
@@ -178,6 +145,14 @@ def _besides(session: Any, report: ReportOnFile) -> dict[str, Any]:
         return {
             "sensor": sensor,
             "findings": tolerance_notes(sensor.thermocouple_type, report.row.corrections),
+        }
+    if report.subject.kind is SubjectKind.TESTER_CERTIFICATE:
+        tester = queries.tester(session, report.about[1])
+        paper = queries.found_paper(report.row, tester)
+        return {
+            "tester": tester,
+            "found": as_found(paper),
+            "findings": as_found_findings(paper),
         }
     if report.subject.kind is SubjectKind.QUALIFICATION:
         return {"procedure": queries.procedure_named(session, report.row.procedure_id)}

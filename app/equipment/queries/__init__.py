@@ -10,6 +10,13 @@ from app.equipment.queries.basis import (
     procedure_of_check,
     procedures_in_force,
 )
+from app.equipment.queries.blocks import (
+    accepted_blocks,
+    block,
+    blocks,
+    dues_of_blocks,
+    usable_blocks,
+)
 from app.equipment.queries.certificates import (
     Corrected,
     GaugeFile,
@@ -20,6 +27,8 @@ from app.equipment.queries.certificates import (
     gauges,
     sensor_corrections,
     sensor_papers,
+    tester_papers,
+    thermometer_papers,
 )
 from app.equipment.queries.due_board import (
     BoardLine,
@@ -37,19 +46,12 @@ from app.equipment.queries.furnaces import (
     procedure_of,
 )
 from app.equipment.queries.registered import (
-    block,
-    blocks,
-    certificates_by_tester,
-    certificates_due,
     furnace,
     furnace_checks,
     furnaces,
     sensor,
     sensor_certificates,
     sensors,
-    tester,
-    tester_certificates,
-    testers,
 )
 from app.equipment.queries.reports import (
     ReportOnFile,
@@ -61,6 +63,24 @@ from app.equipment.queries.reports import (
     reviews_of,
     waiting_reports,
 )
+from app.equipment.queries.testers import (
+    PastQuarantine,
+    Quarantine,
+    dues_of_testers,
+    every_tester_certificate,
+    found_paper,
+    quarantine_of,
+    quarantines,
+    tester,
+    tester_certificates,
+    testers,
+)
+from app.equipment.queries.thermometers import (
+    dues_of_thermometers,
+    thermometer,
+    thermometer_certificates,
+    thermometers,
+)
 
 __all__ = [
     "BoardLine",
@@ -69,21 +89,27 @@ __all__ = [
     "FurnaceFile",
     "GaugeFile",
     "Governing",
+    "PastQuarantine",
     "Qualification",
+    "Quarantine",
     "ReportOnFile",
     "Subject",
     "SubjectKind",
+    "accepted_blocks",
     "block",
     "blocks",
-    "certificates_by_tester",
-    "certificates_due",
     "check_basis",
     "corrections_on",
     "due_board",
+    "dues_of_blocks",
     "dues_of_furnaces",
     "dues_of_gauges",
     "dues_of_sensors",
+    "dues_of_testers",
+    "dues_of_thermometers",
+    "every_tester_certificate",
     "find_procedure",
+    "found_paper",
     "furnace",
     "furnace_checks",
     "furnace_file",
@@ -99,6 +125,8 @@ __all__ = [
     "procedure_of",
     "procedure_of_check",
     "procedures_in_force",
+    "quarantine_of",
+    "quarantines",
     "report",
     "report_file",
     "report_of",
@@ -110,6 +138,12 @@ __all__ = [
     "sensors",
     "tester",
     "tester_certificates",
+    "tester_papers",
     "testers",
+    "thermometer",
+    "thermometer_certificates",
+    "thermometer_papers",
+    "thermometers",
+    "usable_blocks",
     "waiting_reports",
 ]

@@ -1,4 +1,4 @@
-"""Certificates of sensors and vacuum gauges with what a second person said of them."""
+"""Certificates of instruments with what a second person said of them."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +13,8 @@ from app.equipment.records import (
     GaugeCertificate,
     ReportReview,
     SensorCertificate,
+    TesterCertificate,
+    ThermometerCertificate,
     VacuumGauge,
 )
 from app.errors import NotFound
@@ -56,7 +58,14 @@ _OF_SENSORS = _certificates(
 _OF_GAUGES = _certificates(
     GaugeCertificate, GaugeCertificate.gauge_id, ReportReview.gauge_certificate_id
 )
-
+_OF_TESTERS = _certificates(
+    TesterCertificate, TesterCertificate.tester_id, ReportReview.tester_certificate_id
+)
+_OF_THERMOMETERS = _certificates(
+    ThermometerCertificate,
+    ThermometerCertificate.thermometer_id,
+    ReportReview.thermometer_certificate_id,
+)
 
 _CORRECTIONS = (
     select(
@@ -76,6 +85,20 @@ def sensor_papers(
 ) -> dict[int, tuple[CertificateOnRecord, ...]]:
     """Certificates by sensor, the newest entry first; one query however many sensors."""
     return _papers(session, _OF_SENSORS, sorted(set(sensor_ids)))
+
+
+def tester_papers(
+    session: Session, tester_ids: Iterable[int]
+) -> dict[int, tuple[CertificateOnRecord, ...]]:
+    """Certificates by tester, the newest entry first; one query however many testers."""
+    return _papers(session, _OF_TESTERS, sorted(set(tester_ids)))
+
+
+def thermometer_papers(
+    session: Session, thermometer_ids: Iterable[int]
+) -> dict[int, tuple[CertificateOnRecord, ...]]:
+    """Certificates by thermometer, the newest entry first; one query however many of them."""
+    return _papers(session, _OF_THERMOMETERS, sorted(set(thermometer_ids)))
 
 
 def gauge_files(session: Session, gauge_ids: Iterable[int]) -> dict[int, GaugeFile]:

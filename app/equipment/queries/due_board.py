@@ -9,22 +9,20 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.equipment.queries.basis import procedures_in_force
+from app.equipment.queries.blocks import blocks, dues_of_blocks
 from app.equipment.queries.certificates import gauge_files, gauges, sensor_papers
 from app.equipment.queries.furnaces import furnace_files, procedure_of
-from app.equipment.queries.registered import (
-    blocks,
-    certificates_by_tester,
-    certificates_due,
-    furnaces,
-    testers,
-)
+from app.equipment.queries.registered import furnaces
+from app.equipment.queries.testers import dues_of_testers, testers
+from app.equipment.queries.thermometers import dues_of_thermometers, thermometers
 from app.equipment.records import Sensor
 from app.equipment.rules import (
     Due,
     DueState,
     certificate_due,
-    due_by,
     furnace_dues,
+    indents_due,
+    indents_left_of,
     urgency,
 )
 from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
@@ -72,16 +70,20 @@ def dues_of_gauges(session: Session, gauge_ids: Sequence[int], *, at: datetime) 
     }
 
 
-def due_board(session: Session, *, at: datetime) -> list[BoardLine]:
+def due_board(
+    session: Session, *, at: datetime, used: Mapping[int, int] | None = None
+) -> list[BoardLine]:
     """Everything that is not simply in date, the most urgent first; ``at`` is in the shop's zone.
 
-    A fixed number of queries, however much equipment there is.
+    ``used`` has the indents made on each block so far, which the bench knows; without it the
+    papers alone are listed. A fixed number of queries, however much equipment there is.
     """
     lines = [
         *_furnace_lines(session, at),
         *_sensor_lines(session, at),
         *_gauge_lines(session, at),
         *_bench_lines(session, at.date()),
+        *_block_lines(session, at.date(), used or {}),
     ]
     waiting = [line for line in lines if line.due.state is not DueState.IN_DATE]
     return sorted(waiting, key=lambda line: (*urgency(line.due), line.kind, line.code, line.paper))
@@ -113,18 +115,35 @@ def _gauge_lines(session: Session, at: datetime) -> list[BoardLine]:
 
 
 def _bench_lines(session: Session, on: date) -> list[BoardLine]:
-    found = testers(session)
-    papers = certificates_by_tester(session, [one.id for one in found])
+    of_testers = {one.id: one.code for one in testers(session)}
+    of_thermometers = {one.id: one.code for one in thermometers(session)}
+    tester_dues = dues_of_testers(session, of_testers, on=on)
+    thermometer_dues = dues_of_thermometers(session, of_thermometers, on=on)
     return [
         *(
-            _line("tester", one.code, "certificate", certificates_due(papers[one.id], on=on))
-            for one in found
+            _line("tester", of_testers[key], _paper_of(due), due)
+            for key, due in tester_dues.items()
         ),
         *(
-            _line("reference_block", one.code, "certificate", due_by(one.expires_on, on=on))
-            for one in blocks(session)
+            _line("thermometer", of_thermometers[key], "certificate", due)
+            for key, due in thermometer_dues.items()
         ),
     ]
+
+
+def _paper_of(due: Due) -> str:
+    return "quarantine" if due.state is DueState.OUT_OF_USE else "certificate"
+
+
+def _block_lines(session: Session, on: date, used: Mapping[int, int]) -> list[BoardLine]:
+    found = blocks(session)
+    dues = dues_of_blocks(session, found, on=on)
+    lines = [_line("reference_block", one.code, "certificate", dues[one.id]) for one in found]
+    for one in found:
+        left = indents_left_of(one.indents_most, used.get(one.id, 0))
+        if left is not None:
+            lines.append(_line("reference_block", one.code, "indents", indents_due(left)))
+    return lines
 
 
 _PLACES: Mapping[str, str] = {
@@ -132,6 +151,7 @@ _PLACES: Mapping[str, str] = {
     "sensor": "sensors",
     "vacuum_gauge": "gauges",
     "tester": "testers",
+    "thermometer": "thermometers",
     "reference_block": "blocks",
 }
 

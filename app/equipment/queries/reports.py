@@ -15,10 +15,15 @@ from app.equipment.records import (
     FurnaceCheck,
     FurnaceQualification,
     GaugeCertificate,
+    ReferenceBlock,
     ReportFile,
     ReportReview,
     Sensor,
     SensorCertificate,
+    Tester,
+    TesterCertificate,
+    Thermometer,
+    ThermometerCertificate,
     VacuumGauge,
 )
 from app.errors import NotFound
@@ -32,6 +37,16 @@ class SubjectKind(StrEnum):
     QUALIFICATION = "qualification"
     SENSOR_CERTIFICATE = "sensor certificate"
     GAUGE_CERTIFICATE = "gauge certificate"
+    TESTER_CERTIFICATE = "tester certificate"
+    THERMOMETER_CERTIFICATE = "thermometer certificate"
+    BLOCK = "reference block"
+    """A reference block with its certificate, which are entered as one."""
+
+    @property
+    def address(self) -> str:
+        """Where such reports are, with the identity of the thing they are about left open."""
+        kind = _KINDS[self]
+        return f"/{kind.place}/{{code:path}}/{kind.part}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +72,8 @@ class ReportOnFile:
     """Kind and code of the thing it is about."""
     words: str
     """What it is called within a sentence."""
-    done_on: date
+    done_on: date | None
+    """The day it is of; None of a reference block, whose certificate states its last day alone."""
     entered_by_id: int
     entered_at: datetime
     review: ReportReview | None
@@ -117,6 +133,33 @@ _KINDS = {
         "gauges",
         "certificates",
     ),
+    SubjectKind.TESTER_CERTIFICATE: _Kind(
+        TesterCertificate,
+        Tester,
+        TesterCertificate.tester_id,
+        "tester",
+        "tester_certificate_id",
+        "testers",
+        "certificates",
+    ),
+    SubjectKind.THERMOMETER_CERTIFICATE: _Kind(
+        ThermometerCertificate,
+        Thermometer,
+        ThermometerCertificate.thermometer_id,
+        "thermometer",
+        "thermometer_certificate_id",
+        "thermometers",
+        "certificates",
+    ),
+    SubjectKind.BLOCK: _Kind(
+        ReferenceBlock,
+        ReferenceBlock,
+        ReferenceBlock.id,
+        "reference_block",
+        "block_id",
+        "blocks",
+        "certificates",
+    ),
 }
 
 
@@ -145,7 +188,7 @@ def report_of(session: Session, subject: Subject, code: str) -> ReportOnFile:
 
 
 def waiting_reports(session: Session) -> list[ReportOnFile]:
-    """Every report that nobody has reviewed, the longest waiting first; four queries."""
+    """Every report that nobody has reviewed, the longest waiting first; a query for each kind."""
     found = [
         one
         for kind in SubjectKind
@@ -175,26 +218,39 @@ def report_file(session: Session, sha256: str) -> ReportFile:
 
 def _reports(session: Session, which: SubjectKind, condition: Any) -> list[ReportOnFile]:
     kind = _KINDS[which]
+    named = select(kind.record, kind.owner.code, ReportReview)
+    if kind.owner is not kind.record:
+        named = named.join(kind.owner, kind.owner.id == kind.owner_id)
     rows = session.execute(
-        select(kind.record, kind.owner.code, ReportReview)
-        .join(kind.owner, kind.owner.id == kind.owner_id)
-        .outerjoin(ReportReview, getattr(ReportReview, kind.column) == kind.record.id)
+        named.outerjoin(ReportReview, getattr(ReportReview, kind.column) == kind.record.id)
         .where(condition(kind))
         .order_by(kind.record.id)
     )
-    return [
-        ReportOnFile(
-            subject=Subject(which, row.id),
-            row=row,
-            about=(kind.about, code),
-            words=_words(session, row, code),
-            done_on=row.in_force_from if which is SubjectKind.QUALIFICATION else row.done_on,
-            entered_by_id=row.entered_by_id,
-            entered_at=row.entered_at,
-            review=review,
-        )
-        for row, code, review in rows
-    ]
+    return [_on_file(session, which, *row) for row in rows]
+
+
+def _on_file(
+    session: Session, which: SubjectKind, row: Any, code: str, review: ReportReview | None
+) -> ReportOnFile:
+    entered_by_id, entered_at, done_on = _entry(row)
+    return ReportOnFile(
+        subject=Subject(which, row.id),
+        row=row,
+        about=(_KINDS[which].about, code),
+        words=_words(session, row, code),
+        done_on=done_on,
+        entered_by_id=entered_by_id,
+        entered_at=entered_at,
+        review=review,
+    )
+
+
+def _entry(row: Any) -> tuple[int, datetime, date | None]:
+    """Who entered a report, when, and the day it is of, where it has one."""
+    if isinstance(row, ReferenceBlock):
+        return row.registered_by_id, row.registered_at, None
+    done_on = row.in_force_from if isinstance(row, FurnaceQualification) else row.done_on
+    return row.entered_by_id, row.entered_at, done_on
 
 
 def _words(session: Session, row: Any, code: str) -> str:
@@ -206,4 +262,6 @@ def _words(session: Session, row: Any, code: str) -> str:
             f"qualification of {code} to {procedure.code}, class {row.furnace_class}, type "
             f"{row.instrumentation_type}"
         )
+    if isinstance(row, ReferenceBlock):
+        return f"reference block {code} with certificate {row.certificate}"
     return f"certificate {row.certificate} of {code}"

@@ -25,6 +25,8 @@ class DueState(StrEnum):
     WAITING = "waits for review"
     ASKED_FOR = "asked for"
     NOT_PROVEN = "not proven"
+    OUT_OF_USE = "out of use"
+    USED_UP = "used up"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +50,6 @@ class Due:
     def is_in_date(self) -> bool:
         """Whether it may be used on that day."""
         return self.state in {DueState.IN_DATE, DueState.DUE_SOON}
-
-
-def in_date(done_on: date, due_on: date, *, on: date) -> bool:
-    """Whether a paper holds on a day; both its ends are included."""
-    return done_on <= on <= due_on
 
 
 def governing(papers: Iterable[DatedPaper], *, on: date) -> DatedPaper | None:
@@ -88,6 +85,11 @@ def due_by(last_day: date, *, on: date, soon_days: int = SOON_DAYS) -> Due:
     return Due(DueState.DUE_SOON, f"in date until {last_day}: {words}", last_day)
 
 
+def out_of_use() -> Due:
+    """How a tester in quarantine stands, whatever its papers say."""
+    return Due(DueState.OUT_OF_USE, "out of use")
+
+
 def worst_due(states: Iterable[Due]) -> Due:
     """The state that stands in the way most; of two alike, the one that is due first."""
     return min(states, key=urgency)
@@ -96,7 +98,9 @@ def worst_due(states: Iterable[Due]) -> Due:
 def urgency(one: Due) -> tuple[int, date]:
     """A key that sorts what stands in the way most first; of two alike, the one due first."""
     order = [
+        DueState.OUT_OF_USE,
         DueState.FAILED,
+        DueState.USED_UP,
         DueState.MISSING,
         DueState.OVERDUE,
         DueState.ASKED_FOR,

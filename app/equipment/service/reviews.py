@@ -8,7 +8,7 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database, paper_sha256
 from app.equipment import queries
-from app.equipment.queries import Subject
+from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import ReportReview
 from app.equipment.service.terms import refuse
 from app.errors import Conflict, NotAllowed
@@ -34,15 +34,15 @@ def review_report(
 
     Raises:
         NotAllowed: neither supervisor nor engineer, or the person who entered it.
-        Refusal, NotFound, Conflict: a rejection without a reason, no such report, or that somebody
-            has reviewed it already.
+        Refusal, NotFound, Conflict: a remark that is wanted and missing, no such report, or that
+            somebody has reviewed it already.
     """
     require(by, Act.REVIEW_REPORT)
     with database.read() as session:
-        refuse_own_or_reviewed(queries.report(session, subject), by, people.names(session))
+        found = queries.report(session, subject)
+        refuse_own_or_reviewed(found, by, people.names(session))
     remark = remark.strip()
-    if not accepted and len(remark) < SHORTEST_REMARK:
-        refuse("remark", f"Say why it is rejected, in at least {SHORTEST_REMARK} characters.")
+    _refuse_without_remark(found, remark, accepted=accepted)
     proof = re_authenticate(database, by, password=password)
     with database.write() as session:
         report = queries.report(session, subject)
@@ -77,6 +77,27 @@ def review_report(
             about=report.about,
             rows=[signature, review],
             note=f"{report.words} {said}",
+        )
+
+
+def asks_for_remark(report: queries.ReportOnFile) -> bool:
+    """Whether a report is accepted with a remark alone: a tester's without as-found figures.
+
+    How the tester read until then is not shown by it, and the remark says why that may be.
+    """
+    return report.subject.kind is SubjectKind.TESTER_CERTIFICATE and not report.row.as_found
+
+
+def _refuse_without_remark(report: queries.ReportOnFile, remark: str, *, accepted: bool) -> None:
+    if len(remark) >= SHORTEST_REMARK:
+        return
+    if not accepted:
+        refuse("remark", f"Say why it is rejected, in at least {SHORTEST_REMARK} characters.")
+    if asks_for_remark(report):
+        refuse(
+            "remark",
+            "It has no as-found figures, so it does not show how the tester read until then. Say "
+            f"why it is accepted so, in at least {SHORTEST_REMARK} characters.",
         )
 
 

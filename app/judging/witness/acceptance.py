@@ -130,11 +130,22 @@ class Zone:
         return f"{shown(self.lower)} to {shown(self.upper)}"
 
 
+Span = tuple[Decimal, Decimal]
+"""From a lower to an upper figure, both ends included."""
+
+INSTRUMENT_BUILDS = ("fixed", "portable")
+"""How an instrument may be built, where a criterion permits some only."""
+
+
 @dataclass(frozen=True, slots=True)
 class Criterion:
     """One requirement. Zones, where given, replace minimum and maximum.
 
     ``resolution`` is the step a value is rounded to; without one, the last place of each limit.
+    ``instruments`` are the permitted builds (empty: any); ``standards_apart`` the least distance of
+    two standards about the limits; ``possible`` and ``usual`` the figures that can be and that are
+    to be expected; ``correction`` the code of the correction table that must be applied; ``rise``
+    the expected difference from the baseline, beyond which there is a note. All in ``unit``.
     """
 
     quantity: Quantity
@@ -147,14 +158,24 @@ class Criterion:
     rounding: RoundingMethod = RoundingMethod.ROUNDING
     resolution: Decimal | None = None
     zones: tuple[Zone, ...] = ()
+    instruments: tuple[str, ...] = ()
+    standards_apart: Decimal | None = None
+    possible: Span | None = None
+    usual: Span | None = None
+    correction: str | None = None
+    rise: Span | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RetestRule:
-    """How many further coupons, or sets of readings, must all conform."""
+    """How many further coupons, or sets of readings, must all conform.
+
+    ``by_another``: somebody else than who took the first readings measures them.
+    """
 
     further: int
     of: RetestOf
+    by_another: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +196,12 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """An acceptance table at one revision."""
+    """An acceptance table at one revision.
+
+    ``blind``: limits are not shown to who measures until the readings are in.
+    """
 
     name: str
     revision: str
     entries: tuple[Entry, ...]
+    blind: bool = False

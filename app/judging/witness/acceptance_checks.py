@@ -3,18 +3,21 @@
 Every refusal is one sentence that names the entry and the field.
 """
 
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from itertools import combinations, pairwise
 
 from app.errors import Refusal
 from app.judging.rounding import RoundingMethod, last_place, shown
-from app.judging.units import check_unit
+from app.judging.units import Quantity, check_unit, conversion_factor
 from app.judging.witness.acceptance import (
+    INSTRUMENT_BUILDS,
     Criterion,
     DecisionRule,
     Entry,
     EntryKey,
+    Span,
     Table,
     Zone,
     ZoneOutcome,
@@ -80,6 +83,30 @@ def _check_entry(entry: Entry, where: str) -> None:
         raise Refusal(f"{where}, criteria: there are none; give at least one.")
     for number, criterion in enumerate(entry.criteria, start=1):
         _check_criterion(criterion, entry, f"{where}, criterion {number}")
+    _check_one_correction(entry, where)
+
+
+def _check_one_correction(entry: Entry, where: str) -> None:
+    """A reading is corrected once, so all criteria that may take it name the same table or none."""
+    for one, other in combinations(all_criteria(entry.criteria), 2):
+        same_readings = (
+            one.quantity is other.quantity
+            and conversion_factor(one.unit, to=other.unit) is not None
+        )
+        named = {same_name(criterion.correction or "") for criterion in (one, other)}
+        if same_readings and len(named) > 1:
+            raise Refusal(
+                f"{where}, correction: two criteria of {one.quantity.words} in {one.unit} name "
+                "different correction tables, or one of them none; give both the same."
+            )
+
+
+def all_criteria(criteria: Sequence[Criterion]) -> Iterator[Criterion]:
+    """Every criterion, those inside zones included."""
+    for criterion in criteria:
+        yield criterion
+        for zone in criterion.zones:
+            yield from all_criteria(zone.also)
 
 
 def _check_thickness(entry: Entry, where: str) -> None:
@@ -103,8 +130,79 @@ def _check_criterion(criterion: Criterion, entry: Entry, where: str) -> None:
         raise Refusal(f"{where}, range_max: {shown(criterion.range_max)} must not be below zero.")
     if criterion.resolution is not None and criterion.resolution <= 0:
         raise Refusal(f"{where}, resolution: {shown(criterion.resolution)} must be above zero.")
+    _check_measuring(criterion, where)
+    _check_spans(criterion, where)
     if criterion.zones:
         _check_zones(criterion, entry, where)
+
+
+def _check_measuring(criterion: Criterion, where: str) -> None:
+    """What is asked of instruments, standards and corrections can be asked of the quantity."""
+    apart, correction = criterion.standards_apart, criterion.correction
+    at_the_bench = {
+        "instruments": bool(criterion.instruments),
+        "standards_apart": apart is not None,
+        "correction": correction is not None,
+        "rise": criterion.rise is not None,
+    }
+    if criterion.quantity not in {Quantity.HARDNESS, Quantity.CONDUCTIVITY}:
+        for field in (name for name, is_asked in at_the_bench.items() if is_asked):
+            raise Refusal(
+                f"{where}, {field}: only hardness and conductivity may have it; remove it."
+            )
+    for number, build in enumerate(criterion.instruments):
+        if build not in INSTRUMENT_BUILDS or build in criterion.instruments[:number]:
+            raise Refusal(
+                f"{where}, instruments: {build!r} is unknown or stands there twice; give "
+                f"{' or '.join(INSTRUMENT_BUILDS)}, each once."
+            )
+    if apart is not None and apart <= 0:
+        raise Refusal(f"{where}, standards_apart: {shown(apart)} must be above zero.")
+    if correction is not None and not correction.strip():
+        raise Refusal(
+            f"{where}, correction: nothing is given; give the code of a correction table or "
+            "leave it out."
+        )
+
+
+def _check_spans(criterion: Criterion, where: str) -> None:
+    possible, usual = criterion.possible, criterion.usual
+    for field, span in (("possible", possible), ("usual", usual), ("rise", criterion.rise)):
+        if span is not None and span[0] >= span[1]:
+            raise Refusal(
+                f"{where}, {field}: from {shown(span[0])} must be below to {shown(span[1])}; "
+                "correct one of them."
+            )
+    if possible is None:
+        return
+    if possible[0] < 0:
+        raise Refusal(f"{where}, possible: {shown(possible[0])} must not be below zero.")
+    if usual is not None and not (_holds(possible, usual[0]) and _holds(possible, usual[1])):
+        raise Refusal(
+            f"{where}, usual: {_span(usual)} reaches outside what is possible, {_span(possible)}; "
+            "correct one of them."
+        )
+    for limit in stated_limits(criterion):
+        if not _holds(possible, limit):
+            raise Refusal(
+                f"{where}, possible: the limit {shown(limit)} lies outside {_span(possible)}; "
+                "correct one of them."
+            )
+
+
+def stated_limits(criterion: Criterion) -> tuple[Decimal, ...]:
+    """Minimum, maximum and the ends of zones, those that are given, in the criterion's unit."""
+    ends = [end for zone in criterion.zones for end in (zone.lower, zone.upper)]
+    given = (criterion.minimum, criterion.maximum, *ends)
+    return tuple(limit for limit in given if limit is not None)
+
+
+def _holds(span: Span, figure: Decimal) -> bool:
+    return span[0] <= figure <= span[1]
+
+
+def _span(span: Span) -> str:
+    return f"{shown(span[0])} to {shown(span[1])}"
 
 
 def _check_limits(criterion: Criterion, where: str) -> None:

@@ -23,19 +23,22 @@ class Measured:
     label: str
     value: Fraction
     working: tuple[str, ...]
+    as_read: Fraction = Fraction(0)
 
     @property
     def text(self) -> str:
         """The value as entered, digit for digit, where nothing was computed or corrected."""
         reading = self.reading
-        untouched = reading.indentation is None and reading.correction is None
+        untouched = reading.indentation is None and not reading.addends
         if untouched and reading.value is not None:
             return shown(reading.value)
         return shown(self.value)
 
 
 def measured(reading: Reading, number: int) -> Measured:
-    """The reading's value: as read, or computed from the indentation; then corrected.
+    """The reading's value: as read, or computed from the indentation; then what is added to it.
+
+    Each addend is a line of working of its own.
 
     ``number`` counts from 1 and names a reading that has no name of its own.
 
@@ -52,14 +55,16 @@ def measured(reading: Reading, number: int) -> Measured:
         computed = hardness_number(reading.indentation)
         value, text = computed.value, shown_working(computed.value)
         lines.append(f"{label}: from the indentation, {computed.working} {reading.unit}")
-    if reading.correction is not None:
-        corrected = value + Fraction(reading.correction)
+    as_read = value
+    for addend in reading.addends:
+        corrected = value + Fraction(addend.value)
+        source = f" ({addend.source})" if addend.source else ""
         lines.append(
-            f"{label}: instrument correction {text} + "
-            f"({shown(reading.correction)}) = {shown_working(corrected)} {reading.unit}"
+            f"{label}: {addend.name} {text} + ({shown_working(addend.value)}) = "
+            f"{shown_working(corrected)} {reading.unit}{source}"
         )
-        value = corrected
-    return Measured(reading, label, value, tuple(lines))
+        value, text = corrected, shown_working(corrected)
+    return Measured(reading, label, value, tuple(lines), as_read)
 
 
 def count_readings(

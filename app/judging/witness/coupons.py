@@ -1,18 +1,27 @@
 """The verdict on a coupon against an acceptance table, and on a retest. Pure."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from app.errors import Refusal
 from app.judging.units import Quantity, conversion_factor
 from app.judging.verdict import Finding, Outcome, Verdict, worst
-from app.judging.witness.acceptance import Criterion, Entry, RetestRule, Table
-from app.judging.witness.acceptance_checks import material, same_name
+from app.judging.witness.acceptance import Entry, RetestRule, Table
+from app.judging.witness.acceptance_checks import all_criteria, material, same_name
 from app.judging.witness.counting import Measured, count_readings
 from app.judging.witness.coupon import Coupon, check_coupon
 from app.judging.witness.criteria import judge_criterion
 from app.judging.witness.sample import Evidence
+
+__all__ = [
+    "CouponVerdict",
+    "all_criteria",
+    "find_entry",
+    "judge_coupon",
+    "judge_retest",
+    "nearest_entries",
+]
 
 NEAREST_SHOWN = 3
 
@@ -44,7 +53,7 @@ def judge_coupon(coupon: Coupon, table: Table) -> CouponVerdict:
     if entry is None:
         return CouponVerdict(Verdict.NOT_PROVEN, None, (_no_entry(coupon, table),))
     counted, notes = count_readings(coupon, depths_needed=entry.depths_needed)
-    evidence = Evidence(entry, counted, coupon.expanded_uncertainty)
+    evidence = Evidence(entry, counted, coupon.expanded_uncertainty, coupon.baselines)
     findings = [
         finding for criterion in entry.criteria for finding in judge_criterion(criterion, evidence)
     ]
@@ -118,14 +127,6 @@ def _no_entry(coupon: Coupon, table: Table) -> Finding:
         source=f"{table.name} revision {table.revision}",
         working=(f"coupon: {coupon}", *(f"entry: {entry.key}" for entry in table.entries)),
     )
-
-
-def all_criteria(criteria: Sequence[Criterion]) -> Iterator[Criterion]:
-    """Every criterion, those inside zones included."""
-    for criterion in criteria:
-        yield criterion
-        for zone in criterion.zones:
-            yield from all_criteria(zone.also)
 
 
 def _is_asked(one: Measured, entry: Entry) -> bool:

@@ -11,7 +11,8 @@ from app.judging.rounding import round_to_place, shown, shown_working
 from app.judging.verdict import Finding, Outcome, worst
 from app.judging.witness.acceptance import Criterion, DecisionRule, Statistic, Zone
 from app.judging.witness.acceptance_checks import zone_resolution
-from app.judging.witness.criterion_notes import note_probability, note_suspicious
+from app.judging.witness.baseline import note_rise
+from app.judging.witness.criterion_notes import note_probability, note_suspicious, note_uncorrected
 from app.judging.witness.limits import judge_limits
 from app.judging.witness.sample import (
     Evidence,
@@ -33,14 +34,15 @@ def judge_criterion(criterion: Criterion, evidence: Evidence) -> tuple[Finding, 
         Refusal: a value lies in no zone, which `check_table` would have refused.
     """
     sample = take(criterion, evidence)
+    notes = (*note_suspicious(sample), *note_rise(sample), *note_uncorrected(sample))
     missing = _too_few(sample) or _too_wide(sample)
     if missing is not None:
-        return (missing, *note_suspicious(sample))
+        return (missing, *notes)
     if criterion.zones:
         deciding = _judge_zones(sample)
     else:
         deciding = judge_limits(sample, guarded=evidence.entry.decision is DecisionRule.GUARDED)
-    return (*deciding, *note_probability(sample), *note_suspicious(sample))
+    return (*deciding, *note_probability(sample), *notes)
 
 
 def _too_few(sample: Sample) -> Finding | None:

@@ -7,7 +7,14 @@ from app.judging.rounding import round_to_place, shown, shown_working
 from app.judging.verdict import Finding, Outcome
 from app.judging.witness.acceptance_checks import zone_resolution
 from app.judging.witness.outliers import grubbs_test
-from app.judging.witness.sample import Figure, Sample, counted_readings, spoken_name, zone_of
+from app.judging.witness.sample import (
+    Figure,
+    Sample,
+    counted_readings,
+    left_out,
+    spoken_name,
+    zone_of,
+)
 from app.judging.witness.uncertainty import probability_of_conformity
 
 
@@ -17,22 +24,24 @@ def note_probability(sample: Sample) -> tuple[Finding, ...]:
     if expanded is None:
         return ()
     chances = [
-        (probability_of_conformity(one.value, expanded, *_bounds(sample, one)), one)
+        (probability_of_conformity(one.value, expanded.value, *_bounds(sample, one)), one)
         for one in sample.figures
     ]
     smallest, figure = min(chances, key=lambda chance: chance[0])
+    comma = "," if expanded.unknown else ""
     what = "the zone it was placed in" if sample.criterion.zones else "the limits"
     return (
         sample.finding(
             "probability",
             Outcome.NOTE,
-            f"{spoken_name(sample)}, {figure.label}: with U = {shown(expanded)} "
-            f"{sample.criterion.unit} the true value lies within {what} with a probability of "
-            f"{_chance(smallest)}.",
+            f"{spoken_name(sample)}, {figure.label}: with U = {expanded.text} "
+            f"{sample.criterion.unit}{left_out(expanded)}{comma} the true value lies "
+            f"within {what} with a probability of {_chance(smallest)}.",
             value=f"{smallest:.4f}",
             unit="1",
             working=(
-                f"normal model, u = U / 2 = {shown_working(expanded / 2)} (JCGM 106:2012, 7)",
+                *expanded.working,
+                f"normal model, u = U / 2 = {shown_working(expanded.value / 2)} (JCGM 106:2012, 7)",
                 *(
                     f"{one.label}: {one.working_text}, within {_span(*_bounds(sample, one))}: "
                     f"{chance:.4f}"
@@ -75,10 +84,12 @@ def _exact(limit: Decimal | None) -> Fraction | None:
 
 def note_suspicious(sample: Sample) -> tuple[Finding, ...]:
     """A note where one reading lies unusually far from the others. It is never dropped."""
-    test = grubbs_test([one.value for one in sample.readings])
+    step = max((one.step for one in sample.readings), default=Fraction(0))
+    test = grubbs_test([one.value for one in sample.readings], step=step)
     if test is None or not test.is_suspicious:
         return ()
     one = sample.readings[test.index]
+    display = f", with step^2 / 12 for the display's {shown(step)}" if step else ""
     return (
         sample.finding(
             "suspicious",
@@ -88,9 +99,26 @@ def note_suspicious(sample: Sample) -> tuple[Finding, ...]:
             value=one.text,
             working=(
                 (
-                    f"Grubbs: G = {test.statistic:.4f} > {test.critical:.4f} for "
-                    f"{counted_readings(len(sample.readings))}"
+                    f"Grubbs: s = {test.deviation:.4f}{display}, G = {test.statistic:.4f} > "
+                    f"{test.critical:.4f} for {counted_readings(len(sample.readings))}"
                 ),
             ),
         ),
+    )
+
+
+def note_uncorrected(sample: Sample) -> tuple[Finding, ...]:
+    """A note for each reading without the correction that the criterion asks for."""
+    return tuple(
+        sample.finding(
+            "uncorrected",
+            Outcome.NOTE,
+            f"{one.label[0].upper()}{one.label[1:]}, {sample.criterion.quantity.words} {one.text} "
+            f"{one.reading.unit}, does not count: correction table {sample.criterion.correction}, "
+            "which the entry asks for, was not applied to it.",
+            value=one.text,
+            unit=one.reading.unit,
+            working=one.working,
+        )
+        for one in sample.uncorrected
     )

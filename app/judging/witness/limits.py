@@ -11,7 +11,7 @@ from app.judging.rounding import (
     shown_working,
 )
 from app.judging.verdict import Finding, Outcome
-from app.judging.witness.sample import Figure, Sample, described, spoken_name
+from app.judging.witness.sample import Figure, Sample, described, left_out, spoken_name
 from app.judging.witness.uncertainty import judge_guarded_maximum, judge_guarded_minimum
 
 
@@ -85,8 +85,8 @@ def _judge_guarded(sample: Sample, figure: Figure, limit: Decimal, *, is_minimum
             working=("guarded decision: expanded uncertainty U not given",),
         )
     judge = judge_guarded_minimum if is_minimum else judge_guarded_maximum
-    outcome = judge(figure.value, limit, expanded)
-    guard = Fraction(limit) + expanded if is_minimum else Fraction(limit) - expanded
+    outcome = judge(figure.value, limit, expanded.squared)
+    guard = Fraction(limit) + (expanded.value if is_minimum else -expanded.value)
     says = {
         Outcome.CONFORMS: f"meets the guarded {side}",
         Outcome.DOES_NOT_CONFORM: f"is {'below' if is_minimum else 'above'} the {side}",
@@ -94,19 +94,21 @@ def _judge_guarded(sample: Sample, figure: Figure, limit: Decimal, *, is_minimum
     }[outcome]
     sign = "+" if is_minimum else "-"
     lines = tuple(
-        f"{one.label}: {one.working_text}: {judge(one.value, limit, expanded).value}"
+        f"{one.label}: {one.working_text}: {judge(one.value, limit, expanded.squared).value}"
         for one in sample.figures
     )
     return sample.finding(
         side,
         outcome,
-        f"{opening}: {figure.text} {unit} {says} {shown(limit)} {unit} (U = {shown(expanded)}).",
+        f"{opening}: {figure.text} {unit} {says} {shown(limit)} {unit} "
+        f"(U = {shown_working(expanded.value)}{left_out(expanded)}).",
         value=figure.text,
         limit=shown(limit),
         working=(
+            *expanded.working,
             (
                 f"guarded {side}, no rounding: met from {shown(limit)} {sign} "
-                f"{shown_working(expanded)}"
+                f"{shown_working(expanded.value)}"
                 f" = {shown_working(guard)}; not met beyond {shown(limit)}"
             ),
             *lines,

@@ -1,7 +1,7 @@
 """Grubbs' test for one suspicious reading: it flags, and never drops anything. Pure.
 
-Two-sided at 5 %. The critical value is computed from Student's t for any number of readings; floats
-throughout, since nothing here decides.
+Two-sided at 5 %, with the display's step counted as scatter. The critical value is computed from
+Student's t for any number of readings; floats throughout, since nothing here decides.
 """
 
 import math
@@ -27,6 +27,7 @@ class GrubbsTest:
     index: int
     statistic: float
     critical: float
+    deviation: float
 
     @property
     def is_suspicious(self) -> bool:
@@ -34,17 +35,24 @@ class GrubbsTest:
         return self.statistic > self.critical
 
 
-def grubbs_test(values: Sequence[Fraction]) -> GrubbsTest | None:
-    """The test over three or more readings; None for fewer, or where all are equal."""
+def grubbs_test(values: Sequence[Fraction], *, step: Fraction = Fraction(0)) -> GrubbsTest | None:
+    """The test over three or more readings; None for fewer, or where all are equal.
+
+    ``step`` is the smallest step of the display. A figure shown hides up to half a step either
+    way, a variance of step^2 / 12 (JCGM 100:2008, F.2.2.1); it is added to that of the readings,
+    or else two readings that a display happens to show alike would make any third one suspicious.
+    """
     if len(values) < FEWEST_READINGS:
         return None
     centre = mean(tuple(values))
     distances = [abs(value - centre) for value in values]
-    spread = math.sqrt(sum(distance**2 for distance in distances) / (len(values) - 1))
-    if spread == 0:
+    variance = sum(distance**2 for distance in distances) / (len(values) - 1)
+    if variance == 0:
         return None
+    spread = math.sqrt(variance + step**2 / 12)
     furthest = max(range(len(values)), key=distances.__getitem__)
-    return GrubbsTest(furthest, float(distances[furthest]) / spread, grubbs_critical(len(values)))
+    critical = grubbs_critical(len(values))
+    return GrubbsTest(furthest, float(distances[furthest]) / spread, critical, spread)
 
 
 @cache

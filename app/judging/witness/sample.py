@@ -6,11 +6,15 @@ from decimal import Decimal
 from fractions import Fraction
 
 from app.errors import Refusal
-from app.judging.rounding import is_terminating, mean, shown, shown_working
+from app.judging.rounding import is_terminating, last_place, mean, shown, shown_working
 from app.judging.units import Quantity, conversion_factor, conversion_words
 from app.judging.verdict import Finding, Outcome
 from app.judging.witness.acceptance import Criterion, Entry, Statistic, Zone
+from app.judging.witness.acceptance_checks import same_name
+from app.judging.witness.budget import Budget, Expanded, combine, stated
 from app.judging.witness.counting import Measured
+from app.judging.witness.coupon import Baseline
+from app.judging.wording import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,16 +23,22 @@ class Evidence:
 
     entry: Entry
     counted: tuple[Measured, ...]
-    expanded_uncertainty: Mapping[tuple[Quantity, str], Decimal]
+    expanded_uncertainty: Mapping[tuple[Quantity, str], Decimal | Budget]
+    baselines: tuple[Baseline, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One exact figure that meets a limit: a reading, or the mean."""
+    """One exact figure that meets a limit: a reading, or the mean.
+
+    ``as_read`` is what it was before anything was added; ``step`` the display's smallest step.
+    """
 
     label: str
     value: Fraction
     text: str
+    as_read: Fraction = Fraction(0)
+    step: Fraction = Fraction(0)
 
     @property
     def working_text(self) -> str:
@@ -38,26 +48,19 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """The readings one criterion takes, in its unit; the figures to judge; the working so far."""
+    """The readings one criterion takes, in its unit; the figures to judge; the working so far.
+
+    ``expanded`` is U (k = 2) of each of the figures, None where it is not known; ``uncorrected``
+    are the labels of readings left out for want of the correction that the criterion asks for.
+    """
 
     criterion: Criterion
     evidence: Evidence
     readings: tuple[Figure, ...]
     figures: tuple[Figure, ...]
     working: tuple[str, ...]
-
-    @property
-    def expanded(self) -> Fraction | None:
-        """U (k = 2) in the criterion's unit; None where it is not known."""
-        known = self.evidence.expanded_uncertainty
-        wanted = (self.criterion.quantity, self.criterion.unit)
-        if wanted in known:
-            return Fraction(known[wanted])
-        for (quantity, unit), expanded in known.items():
-            factor = conversion_factor(unit, to=self.criterion.unit)
-            if quantity is self.criterion.quantity and factor is not None:
-                return Fraction(expanded) * factor
-        return None
+    expanded: Expanded | None = None
+    uncorrected: tuple[Measured, ...] = ()
 
     def finding(
         self,
@@ -84,12 +87,19 @@ class Sample:
 
 
 def take(criterion: Criterion, evidence: Evidence) -> Sample:
-    """The counting readings that are in the criterion's unit, or convert exactly to it."""
+    """The counting readings that are in the criterion's unit, or convert exactly to it.
+
+    Where the criterion names a correction table, those to which it was applied.
+    """
     readings: list[Figure] = []
+    uncorrected: list[Measured] = []
     lines: list[str] = []
     for one in evidence.counted:
         factor = conversion_factor(one.reading.unit, to=criterion.unit)
         if one.reading.quantity is not criterion.quantity or factor is None:
+            continue
+        if not _is_corrected(one, criterion):
+            uncorrected.append(one)
             continue
         lines.extend(one.working)
         if one.reading.unit != criterion.unit:
@@ -98,16 +108,68 @@ def take(criterion: Criterion, evidence: Evidence) -> Sample:
                 f"{conversion_words(one.reading.unit, to=criterion.unit)} = "
                 f"{shown_working(one.value * factor)} {criterion.unit}"
             )
-        value = one.value * factor
-        text = one.text if one.reading.unit == criterion.unit else shown(value)
-        readings.append(Figure(one.label, value, text))
+        readings.append(_figure(one, criterion, factor))
     figures = tuple(readings)
-    if criterion.statistic is Statistic.MEAN and readings:
+    is_mean = criterion.statistic is Statistic.MEAN
+    if is_mean and readings:
         middle = mean(tuple(one.value for one in readings))
         total = " + ".join(one.working_text for one in readings)
         lines.append(f"mean: ({total}) / {len(readings)} = {shown_working(middle)}")
         figures = (Figure(f"mean of {counted_readings(len(readings))}", middle, shown(middle)),)
-    return Sample(criterion, evidence, tuple(readings), figures, tuple(lines))
+    values = [one.value for one in readings]
+    expanded = _expanded(criterion, evidence, values, averaged=is_mean)
+    return Sample(
+        criterion, evidence, tuple(readings), figures, tuple(lines), expanded, tuple(uncorrected)
+    )
+
+
+def _is_corrected(one: Measured, criterion: Criterion) -> bool:
+    """True where the criterion's correction table, if it names one, was applied to the reading."""
+    if criterion.correction is None:
+        return True
+    applied = [addend.table for addend in one.reading.addends if addend.table is not None]
+    return same_name(criterion.correction) in map(same_name, applied)
+
+
+def _figure(one: Measured, criterion: Criterion, factor: Fraction) -> Figure:
+    """A reading as a figure in the criterion's unit."""
+    reading = one.reading
+    step = Fraction(0)
+    if reading.step is not None:
+        step = Fraction(reading.step)
+    elif reading.indentation is None and reading.value is not None:
+        step = Fraction(last_place(reading.value))
+    value = one.value * factor
+    text = one.text if reading.unit == criterion.unit else shown(value)
+    return Figure(one.label, value, text, one.as_read * factor, step * factor)
+
+
+def _expanded(
+    criterion: Criterion, evidence: Evidence, values: list[Fraction], *, averaged: bool
+) -> Expanded | None:
+    """U (k = 2) of a figure of the criterion in its unit; None where nothing is known of it."""
+    known = evidence.expanded_uncertainty
+    stated_in = [
+        unit
+        for quantity, unit in known
+        if quantity is criterion.quantity and conversion_factor(unit, to=criterion.unit) is not None
+    ]
+    if not stated_in:
+        return None
+    unit = criterion.unit if criterion.unit in stated_in else stated_in[0]
+    figure = known[criterion.quantity, unit]
+    factor = conversion_factor(unit, to=criterion.unit) or Fraction(1)
+    if not isinstance(figure, Budget):
+        return stated(figure, factor)
+    words = "" if factor == 1 else conversion_words(unit, to=criterion.unit)
+    return combine(
+        figure,
+        values,
+        averaged=averaged,
+        unit=criterion.unit,
+        factor=factor,
+        factor_words=words,
+    )
 
 
 def zone_of(rounded: Decimal, sample: Sample) -> Zone:
@@ -138,3 +200,8 @@ def spoken_name(sample: Sample) -> str:
 def counted_readings(number: int) -> str:
     """How many readings, in words: "1 reading", "3 readings"."""
     return f"{number} reading{'' if number == 1 else 's'}"
+
+
+def left_out(expanded: Expanded) -> str:
+    """What a U lacks, in words to follow it; nothing where it is whole."""
+    return f", without {listed(expanded.unknown)} (not known)" if expanded.unknown else ""

@@ -8,23 +8,24 @@ from fractions import Fraction
 from statistics import NormalDist
 
 from app.judging.verdict import Outcome
+from app.judging.witness.budget import COVERAGE
 
-COVERAGE = 2
 
+def judge_guarded_minimum(value: Fraction, minimum: Decimal, squared: Fraction) -> Outcome:
+    """Met at ``minimum`` + U and above, not met below ``minimum``, between them not proven.
 
-def judge_guarded_minimum(value: Fraction, minimum: Decimal, expanded: Fraction) -> Outcome:
-    """Met at ``minimum + expanded`` and above, not met below ``minimum``, between them not proven.
-
-    ``expanded`` is U with k = 2, in the value's unit. No rounding.
+    ``squared`` is the square of U (k = 2) in the value's unit: it is compared with the square of
+    the margin, so that a U which is a root decides exactly. No rounding.
     """
-    if value >= Fraction(minimum) + expanded:
-        return Outcome.CONFORMS
-    return Outcome.DOES_NOT_CONFORM if value < Fraction(minimum) else Outcome.NOT_PROVEN
+    margin = value - Fraction(minimum)
+    if margin < 0:
+        return Outcome.DOES_NOT_CONFORM
+    return Outcome.CONFORMS if margin**2 >= squared else Outcome.NOT_PROVEN
 
 
-def judge_guarded_maximum(value: Fraction, maximum: Decimal, expanded: Fraction) -> Outcome:
+def judge_guarded_maximum(value: Fraction, maximum: Decimal, squared: Fraction) -> Outcome:
     """The mirror image of `judge_guarded_minimum`."""
-    return judge_guarded_minimum(-value, maximum.copy_negate(), expanded)
+    return judge_guarded_minimum(-value, maximum.copy_negate(), squared)
 
 
 def probability_of_conformity(

@@ -94,12 +94,13 @@ class UnwrappingForm(FormModel):
     bag: Literal["intact", "burst"]
     surface: Literal["clear", "found", "not yet"]
     findings: str = Field("", max_length=4000)
+    searched: str = Field("", max_length=2000)
     taken_at: TypedMoment | None = Field(None, title="time of unwrapping")
 
     def unwrapped(self, typed: Mapping[str, str]) -> Unwrapped:
         """With each coupon's fate, and what was found where.
 
-        Fields ``coupon:CODE`` hold "recovered" or "missing".
+        Fields ``coupon:CODE`` hold "recovered", "missing" or "unmarked".
 
         Raises:
             Refusal: a find cannot be read.
@@ -115,6 +116,8 @@ class UnwrappingForm(FormModel):
             findings=self.findings,
             recovered=frozenset(code for code, fate in fates.items() if fate == "recovered"),
             missing=frozenset(code for code, fate in fates.items() if fate == "missing"),
+            unmarked=frozenset(code for code, fate in fates.items() if fate == "unmarked"),
+            searched=self.searched,
             places=finds_of(typed),
         )
 

@@ -13,6 +13,7 @@ from app.loads.pages import (
     record,
     record_shown,
     run,
+    trouble,
     unwrapping,
 )
 
@@ -28,6 +29,7 @@ for part in (
     live,
     bag,
     run,
+    trouble,
     unwrapping,
     load,
 ):

@@ -12,14 +12,18 @@ from app.loads.service.other_lot import accept_other_lot
 from app.loads.service.photographs import Picture, keep_photographs
 from app.loads.service.record import import_record
 from app.loads.service.run import cancel_load, end_load, start_findings, start_load
+from app.loads.service.trouble import Answer, Report, answer_trouble, report_trouble
 from app.loads.service.unwrapping import Found, Unwrapped, record_unwrapping
 
 __all__ = [
+    "Answer",
     "Closed",
     "Found",
     "Picture",
+    "Report",
     "Unwrapped",
     "accept_other_lot",
+    "answer_trouble",
     "cancel_load",
     "close_by_hand",
     "close_live",
@@ -34,6 +38,7 @@ __all__ = [
     "plan_load",
     "record_leak_check",
     "record_unwrapping",
+    "report_trouble",
     "revoke_token",
     "start_findings",
     "start_load",

@@ -1,11 +1,9 @@
 """Decisions on unwrapping: the bag, the surface search, and where each coupon went."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-
-from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
@@ -16,7 +14,10 @@ from app.judging.rounding import round_to_place
 from app.loads import queries
 from app.loads.records import SurfaceFinding, Unwrapping
 from app.loads.service.refusals import panel_in, refuse_cancelled, refuse_future
-from app.panels import queries as panels
+from app.loads.service.trouble import SHORTEST, Report, note_at_unwrapping
+from app.loads.trouble_queries import ridden
+from app.loads.trouble_records import TroubleKind
+from app.loads.trouble_rules import Ridden
 from app.panels.records import Custody, CustodyStep
 from app.people.rights import Act, require
 
@@ -44,7 +45,11 @@ class Found:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unwrapped:
-    """What was found when a panel was unwrapped. Every coupon on it is recovered or missing."""
+    """What was found when a panel was unwrapped.
+
+    Every coupon on it is recovered, missing, or lay there without a mark; ``searched`` says where
+    the missing ones were searched for, and what lay there instead.
+    """
 
     bag_intact: bool
     surface_clear: bool | None
@@ -52,6 +57,8 @@ class Unwrapped:
     findings: str
     recovered: frozenset[str]
     missing: frozenset[str]
+    unmarked: frozenset[str] = frozenset()
+    searched: str = ""
     places: tuple[Found, ...] = ()
     """What the surface search found, placed on the panel."""
 
@@ -68,14 +75,15 @@ def record_unwrapping(
 ) -> None:
     """Keep what was found; a later one for the same panel corrects it, its places included.
 
-    Each coupon's custody goes on to recovered or missing; one that has gone further stays there.
+    Each coupon's custody goes on to recovered; one that has gone further stays there. One that is
+    missing, or lay there without a mark, is reported, and the panel is on hold at once.
 
     Raises:
         NotAllowed: the person unwraps no panels.
         NotFound: no such load.
         Conflict: the load was cancelled.
-        Refusal: the panel is not in it, a coupon is not accounted for, or a burst bag or a find is
-            not described.
+        Refusal: the panel is not in it, a coupon is not accounted for or was reported before, or
+            a burst bag, a find or a search is not described.
     """
     require(by, Act.UNWRAP)
     refuse_future(taken_at, at)
@@ -90,6 +98,8 @@ def record_unwrapping(
             if coupon.panel_id == panel.id
         ]
         _refuse_unaccounted(found, coupons)
+        rode = ridden(session, load.id, panel.id)
+        _refuse_found_again(found, rode)
         size = {"length_mm": panel.length_mm, "width_mm": panel.width_mm}
         placed = "; ".join(one.in_words(**size) for one in found.places)
         row = Unwrapping(
@@ -107,7 +117,7 @@ def record_unwrapping(
         rows = [
             row,
             *(_place(one, row) for one in found.places),
-            *_custody_after(session, found, coupons, row),
+            *_custody_after(found, rode, row),
         ]
         session.add_all(rows)
         append(
@@ -119,6 +129,8 @@ def record_unwrapping(
             rows=rows,
             note=_in_words(panel.code, found),
         )
+        reports = list(_reports(found, rode))
+        note_at_unwrapping(session, load, panel.id, reports, by=by, at=at)
 
 
 def _place(found: Found, row: Unwrapping) -> SurfaceFinding:
@@ -133,7 +145,13 @@ def _place(found: Found, row: Unwrapping) -> SurfaceFinding:
 
 
 def _refuse_undescribed(found: Unwrapped) -> None:
-    """Refuse a burst bag or a find without a word, and places where nothing was found."""
+    """Refuse a burst bag, a find or a search without a word, and places where nothing was found."""
+    if found.missing | found.unmarked and len(found.searched.strip()) < SHORTEST:
+        sentence = (
+            "Say where the missing coupons were searched for, or what lay there without a mark, "
+            f"in {SHORTEST} signs or more."
+        )
+        raise Refusal(sentence, fields={"searched": sentence})
     if found.places and found.surface_clear is not False:
         sentence = (
             "Places are marked on the panel, and the surface search says that nothing was found. "
@@ -148,45 +166,76 @@ def _refuse_undescribed(found: Unwrapped) -> None:
 
 
 def _refuse_unaccounted(found: Unwrapped, coupons: Sequence[queries.CouponPlace]) -> None:
-    """Refuse unless each coupon on the panel is either recovered or missing."""
+    """Refuse unless each coupon on the panel has one fate."""
     problems = {}
+    fates = (found.recovered, found.missing, found.unmarked)
     for coupon in coupons:
-        both = coupon.code in found.recovered and coupon.code in found.missing
-        if both or coupon.code not in found.recovered | found.missing:
+        if sum(coupon.code in fate for fate in fates) != 1:
             problems[f"coupon:{coupon.code}"] = (
                 f"Say whether coupon {coupon.code} at {coupon.station} was recovered or is missing."
             )
-    strangers = (found.recovered | found.missing) - {coupon.code for coupon in coupons}
+    strangers = frozenset().union(*fates) - {coupon.code for coupon in coupons}
     if strangers:
         problems["form"] = f"{', '.join(sorted(strangers))}: not on this panel in this load."
     if problems:
         raise Refusal(" ".join(problems.values()), fields=problems)
 
 
+def _refuse_found_again(found: Unwrapped, rode: Mapping[str, tuple[int, Ridden]]) -> None:
+    """Refuse a coupon that was reported and is now said to be recovered as if nothing had been."""
+    problems = {
+        f"coupon:{code}": (
+            f"{code} cannot simply be recovered: {coupon.doubt or 'it is recorded as missing'}. "
+            "Record it as before; a supervisor decides about it on the load's page."
+        )
+        for code, (_, coupon) in rode.items()
+        if code in found.recovered
+        and (
+            coupon.last is Custody.MISSING
+            or (coupon.doubt is not None and coupon.last in _NOT_YET_OFF)
+        )
+    }
+    if problems:
+        raise Refusal(" ".join(problems.values()), fields=problems)
+
+
+_NOT_YET_OFF = (None, Custody.CUT, Custody.PLACED)
+
+
 def _custody_after(
-    session: Session, found: Unwrapped, coupons: Sequence[queries.CouponPlace], row: Unwrapping
+    found: Unwrapped, rode: Mapping[str, tuple[int, Ridden]], row: Unwrapping
 ) -> list[CustodyStep]:
     """The hand-overs that follow; none for a coupon that is there already or has gone further."""
-    steps = []
-    for coupon in coupons:
-        chain = panels.custody(session, coupon.id)
-        last = chain[-1].step if chain else None
-        now = Custody.RECOVERED if coupon.code in found.recovered else Custody.MISSING
-        open_ends = (None, Custody.CUT, Custody.PLACED, Custody.RECOVERED, Custody.MISSING)
-        if now is last or last not in open_ends:
-            continue
-        steps.append(
-            CustodyStep(
-                coupon_id=coupon.id,
-                step=now,
-                place=coupon.station,
-                note="",
-                by_id=row.by_id,
-                taken_at=row.taken_at,
-                entered_at=row.entered_at,
-            )
+    return [
+        CustodyStep(
+            coupon_id=key,
+            step=Custody.RECOVERED,
+            place=coupon.station,
+            note="",
+            by_id=row.by_id,
+            taken_at=row.taken_at,
+            entered_at=row.entered_at,
         )
-    return steps
+        for code, (key, coupon) in rode.items()
+        if code in found.recovered and coupon.last in _NOT_YET_OFF
+    ]
+
+
+def _reports(found: Unwrapped, rode: Mapping[str, tuple[int, Ridden]]) -> Iterator[Report]:
+    """What is to be reported: what is missing and has not gone further, and what has no mark."""
+    told = " ".join(found.searched.split())
+    for code, (_, coupon) in rode.items():
+        if code in found.missing and coupon.last in {*_NOT_YET_OFF, Custody.RECOVERED}:
+            yield Report(
+                TroubleKind.MISSING, f"Not found when {coupon.panel} was unwrapped. {told}", code
+            )
+        if code in found.unmarked and coupon.last in _NOT_YET_OFF:
+            yield Report(
+                TroubleKind.UNMARKED,
+                f"At {coupon.station}, where {code} was placed, lay a coupon without a legible "
+                f"mark. {told}",
+                code,
+            )
 
 
 def _in_words(panel_code: str, found: Unwrapped) -> str:
@@ -197,4 +246,5 @@ def _in_words(panel_code: str, found: Unwrapped) -> str:
         None: "surface not searched yet",
     }[found.surface_clear]
     missing = f"; missing: {', '.join(sorted(found.missing))}" if found.missing else ""
-    return f"{panel_code}: {bag}, {surface}{missing}"
+    unmarked = f"; no mark: {', '.join(sorted(found.unmarked))}" if found.unmarked else ""
+    return f"{panel_code}: {bag}, {surface}{missing}{unmarked}"

@@ -23,6 +23,7 @@ from app.judging.witness.coupon import Coupon
 from app.judging.witness.coupons import find_entry
 from app.loads.evidence import findings_of_panels
 from app.loads.rules import accepted_words
+from app.loads.trouble_records import TroubleKind
 from app.release.queries import statements
 from app.release.rules.facts import (
     CouponFacts,
@@ -35,6 +36,7 @@ from app.release.rules.facts import (
     PanelFacts,
     RecordFacts,
     RevisionFacts,
+    TroubleFacts,
     UnwrappingFacts,
 )
 from app.requirements.records import RequirementRevision
@@ -80,6 +82,7 @@ def panel_facts(
         if coupon_ids:
             parts.custody = _grouped(rows(statements.CUSTODY, coupon_ids=coupon_ids), 0)
             parts.hands = _grouped(rows(statements.HANDS, coupon_ids=coupon_ids), 0)
+        parts.troubles = _grouped(rows(statements.TROUBLES, panel_ids=ids), 0, 1)
         parts.papers = _papers(session, seats)
     parts.seats = _grouped(seats, 0)
     parts.holds = _grouped(rows(statements.HOLDS, panel_ids=ids), 0)
@@ -106,7 +109,7 @@ class _Parts:
         empty: Mapping[Any, list[Row[Any]]] = {}
         self.records: Mapping[int, Row[Any]] = {}
         self.papers: Mapping[str, Any] = {}
-        self.seats = self.coupons = self.custody = self.hands = empty
+        self.seats = self.coupons = self.custody = self.hands = self.troubles = empty
         self.furnace: Mapping[tuple[int, int], Sequence[Finding]] = {}
         self.holds = self.decisions = empty
 
@@ -198,6 +201,8 @@ def _load(panel: Row[Any], seat: Row[Any], parts: _Parts) -> LoadFacts:
     table = parts.papers[seat.table_sha256]
     entry, number = _entry(panel, panel.target_temper, table)
     needed = seat.cycle_rules.get("coupons_per_panel")
+    troubles = [_trouble(row) for row in parts.troubles.get((panel.id, seat.id), ())]
+    last = {one.about: one for one in troubles}
     return LoadFacts(
         id=seat.id,
         code=seat.code,
@@ -216,9 +221,23 @@ def _load(panel: Row[Any], seat: Row[Any], parts: _Parts) -> LoadFacts:
         leak=_leak(seat),
         unwrapping=_unwrapping(seat),
         coupons=tuple(
-            _coupon(row, panel.target_temper, table, parts)
+            _coupon(row, panel.target_temper, table, parts, last.get(row.code))
             for row in parts.coupons.get((panel.id, seat.id), ())
         ),
+        nameless=tuple(one for one in troubles if one.about is None),
+    )
+
+
+def _trouble(row: Row[Any]) -> TroubleFacts:
+    """A report about a coupon; one without a mark is about the coupon at whose place it lay."""
+    unmarked = row.kind is TroubleKind.UNMARKED
+    return TroubleFacts(
+        about=row.place if unmarked else row.coupon,
+        kind=row.kind.value,
+        outcome=None if row.outcome is None else row.outcome.value,
+        spare=row.spare,
+        by=row.printed_name,
+        reason=row.reason,
     )
 
 
@@ -262,7 +281,9 @@ def _channels(paper_text: str | None) -> tuple[frozenset[str], frozenset[str]]:
     return strayed, frozenset(paper.get("gaps", ()))
 
 
-def _coupon(row: Row[Any], temper: str, table: _KeptTable, parts: _Parts) -> CouponFacts:
+def _coupon(
+    row: Row[Any], temper: str, table: _KeptTable, parts: _Parts, trouble: TroubleFacts | None
+) -> CouponFacts:
     hands = parts.hands.get(row.id, ())
     voided_by = {row.asked_by_id for row in hands} | {row.answered_by_id for row in hands}
     waiting = {
@@ -289,6 +310,7 @@ def _coupon(row: Row[Any], temper: str, table: _KeptTable, parts: _Parts) -> Cou
         voided_by=frozenset(voided_by - {None}),
         voids_open=len(waiting),
         other_lot_accepted=_exception(row),
+        trouble=trouble,
     )
 
 

@@ -22,9 +22,10 @@ from app.loads.records import (
     RecordVerdict,
     Unwrapping,
 )
-from app.panels.records import Coupon, CustodyStep, MaterialLot, Panel
+from app.loads.trouble_records import CouponTrouble, TroubleAnswer
+from app.panels.records import Coupon, CustodyStep, Hold, MaterialLot, Panel
 from app.people.records import Signature
-from app.release.records import Decision, Hold, HoldLift
+from app.release.records import Decision, HoldLift
 from app.requirements.records import (
     Requirement,
     RequirementRevision,
@@ -241,6 +242,28 @@ CUSTODY = (
     )
     .where(CustodyStep.coupon_id.in_(_coupon_ids))
     .order_by(CustodyStep.id)
+)
+
+_lost, _place, _spare = aliased(Coupon), aliased(Coupon), aliased(Coupon)
+TROUBLES = (
+    select(
+        CouponTrouble.panel_id,
+        CouponTrouble.load_id,
+        CouponTrouble.kind,
+        _lost.code.label("coupon"),
+        _place.code.label("place"),
+        TroubleAnswer.outcome,
+        _spare.code.label("spare"),
+        Signature.printed_name,
+        TroubleAnswer.reason,
+    )
+    .outerjoin(_lost, _lost.id == CouponTrouble.coupon_id)
+    .outerjoin(_place, _place.id == CouponTrouble.other_id)
+    .outerjoin(TroubleAnswer, TroubleAnswer.trouble_id == CouponTrouble.id)
+    .outerjoin(_spare, _spare.id == TroubleAnswer.spare_id)
+    .outerjoin(Signature, Signature.id == TroubleAnswer.signature_id)
+    .where(CouponTrouble.panel_id.in_(_panel_ids), goes_ahead(CouponTrouble.load_id))
+    .order_by(CouponTrouble.id)
 )
 
 HANDS = (

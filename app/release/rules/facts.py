@@ -1,5 +1,6 @@
 """What is on record about a panel, as plain values that a decision rests on. Pure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -91,6 +92,41 @@ class CustodyFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class TroubleFacts:
+    """A report that a coupon is missing, unmarked or doubled.
+
+    ``about`` is the coupon in doubt, None where nobody can say which; ``kind`` is what is wrong, as
+    spoken. ``outcome`` is None while nobody has decided; ``by`` and ``reason`` come with it.
+    """
+
+    about: str | None
+    kind: str
+    outcome: str | None = None
+    spare: str | None = None
+    by: str | None = None
+    reason: str | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nobody has decided about it."""
+        return self.outcome is None
+
+    @property
+    def takes_out(self) -> bool:
+        """Whether its coupon is no evidence any more."""
+        return self.outcome in {"no evidence", "a spare stands in"}
+
+    @property
+    def words(self) -> str:
+        """What is wrong and how it ended, as a sentence."""
+        told = f"Coupon {self.about}: {self.kind}" if self.about else f"A coupon: {self.kind}"
+        if self.is_open:
+            return f"{told}, and a supervisor has not decided about it."
+        ended = f"{self.spare} stands in for it" if self.spare else self.outcome
+        return f"{told}; {ended}, decided by {self.by}: {(self.reason or '').rstrip('.')}."
+
+
+@dataclass(frozen=True, slots=True)
 class CouponFacts:
     """A coupon that rode on the panel. ``entry`` is the table entry that is for it, as spoken."""
 
@@ -114,6 +150,18 @@ class CouponFacts:
     voids_open: int = 0
     other_lot_accepted: str | None = None
     """Who accepted it although it is of another lot, and why; None where nobody did."""
+    trouble: TroubleFacts | None = None
+    """The last report about it."""
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a report about it is still open."""
+        return self.trouble is not None and self.trouble.is_open
+
+    @property
+    def is_out(self) -> bool:
+        """Whether it was decided that it is no evidence."""
+        return self.trouble is not None and self.trouble.takes_out
 
     @property
     def is_missing(self) -> bool:
@@ -144,6 +192,13 @@ class LoadFacts:
     leak: LeakFacts | None
     unwrapping: UnwrappingFacts | None
     coupons: tuple[CouponFacts, ...]
+    nameless: tuple[TroubleFacts, ...] = ()
+    """Reports of coupons that nobody can name, on the panel in this load."""
+
+    @property
+    def troubles(self) -> tuple[TroubleFacts, ...]:
+        """The last report about each coupon, and those about coupons that nobody can name."""
+        return (*(c.trouble for c in self.coupons if c.trouble is not None), *self.nameless)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,3 +286,10 @@ class PanelFacts:
     def voiders(self) -> frozenset[int]:
         """Everybody who asked for or answered a void among those readings."""
         return frozenset().union(*(coupon.voided_by for coupon in self.concerned_coupons))
+
+
+def worst_first(findings: Sequence[Finding]) -> str:
+    """The sentences of the findings that stand in the way, the worst first."""
+    failed = [f.text for f in findings if f.outcome is Outcome.DOES_NOT_CONFORM]
+    unproven = [f.text for f in findings if f.outcome is Outcome.NOT_PROVEN]
+    return " ".join([*failed, *unproven])

@@ -9,7 +9,14 @@ from functools import lru_cache
 from urllib.parse import quote
 
 from app.judging.verdict import Finding, Outcome, Verdict
-from app.release.rules.facts import CouponFacts, LoadFacts, PanelFacts, RevisionFacts
+from app.release.rules.coupons import said_of_coupon, said_of_coupons
+from app.release.rules.facts import (
+    CouponFacts,
+    LoadFacts,
+    PanelFacts,
+    RevisionFacts,
+    worst_first,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +56,13 @@ _PLACES = {
     "vacuum_gauge": "/gauges/",
     "tester": "/testers/",
     "reference_block": "/blocks/",
+    "thermometer": "/thermometers/",
     "material_lot": "/lots/",
     "acceptance_table": "/tables/",
     "cycle": "/cycles/",
     "pyrometry_procedure": "/procedures/",
     "logger_mapping": "/mappings/",
+    "correction_table": "/corrections/",
     "person": "/trail?by=",
 }
 
@@ -186,7 +195,7 @@ def _furnace(load: LoadFacts) -> Gate:
             "calibrations of sensors and gauge held through the load."
         )
     else:
-        text = _said(load.furnace) or f"Nothing is on record of {load.furnace_code}'s papers."
+        text = worst_first(load.furnace) or f"Nothing is on record of {load.furnace_code}'s papers."
     who = "an engineer with the missing paper, and a second person who reviews it"
     about = ("furnace", load.furnace_code)
     return Gate(f"furnace.{load.code}", "Furnace papers", outcome, text, about, who)
@@ -220,7 +229,7 @@ def _record(load: LoadFacts) -> Gate:
     else:
         outcome = Outcome(record.verdict.value)
         words = "does not conform" if outcome is Outcome.DOES_NOT_CONFORM else "is not proven"
-        text = f"The furnace record {words}. {_said(record.findings)}".strip()
+        text = f"The furnace record {words}. {worst_first(record.findings)}".strip()
     about = ("load", load.code)
     return Gate(f"record.{load.code}", "Furnace record", outcome, text, about, who, rests_on)
 
@@ -251,66 +260,20 @@ def _surface(load: LoadFacts) -> Gate:
     return Gate(f"surface.{load.code}", "Surface search", outcome, text, about, who)
 
 
-_CHAIN = ("cut and marked", "placed on the panel", "recovered")
-"""The hand-overs that no coupon may lack, in their order."""
-
-
 def _coupons(facts: PanelFacts, load: LoadFacts) -> Gate:
-    """As many coupons as the cycle asks for, each with its custody unbroken."""
-    have, need = len(load.coupons), load.coupons_needed
-    broken = [f"{c.code}: {_break(c)}" for c in load.coupons if _break(c)]
-    outcome, who = Outcome.NOT_PROVEN, "an inspector"
-    if need is None:
-        who = "an engineer"
-        text = f"{load.cycle.name} does not say how many coupons a panel needs."
-    elif have < max(need, 1):
-        text = f"{have} of {max(need, 1)} coupons rode on {facts.code} in load {load.code}."
-    elif broken:
-        text = f"Custody is not unbroken: {'; '.join(broken)}."
-    else:
-        outcome = Outcome.CONFORMS
-        text = (
-            f"{have} coupons, {need} needed, each on record from its cutting over its place on "
-            "the panel to its recovery."
-        )
+    """As many coupons as the cycle asks for, none in doubt, each with its custody unbroken."""
+    told = said_of_coupons(facts, load)
     about = ("load", load.code)
-    return Gate(f"coupons.{load.code}", "Coupons and custody", outcome, text, about, who)
-
-
-def _break(coupon: CouponFacts) -> str | None:
-    """What breaks the chain of custody, or None."""
-    steps = [step.step for step in coupon.custody]
-    if coupon.is_missing:
-        return "recorded missing"
-    places = [steps.index(step) if step in steps else None for step in _CHAIN]
-    for step, place in zip(_CHAIN, places, strict=True):
-        if place is None:
-            return f"never recorded as {step}"
-    known = [place for place in places if place is not None]
-    return None if known == sorted(known) else "recorded out of order"
+    title = "Coupons and custody"
+    return Gate(f"coupons.{load.code}", title, told.outcome, told.text, about, told.who)
 
 
 def _coupon(coupon: CouponFacts, load: LoadFacts) -> Gate:
-    """The coupon's own verdict; provisional, or by another table, is not proven."""
-    outcome, who = Outcome.NOT_PROVEN, "the bench"
-    name = f"Coupon {coupon.code} at {coupon.station}"
-    if coupon.verdict is None:
-        text = f"{name} has not been measured."
-    elif coupon.judged_by_table_id != load.table.id:
-        text = f"{name} was not judged by {load.table.name}, which governs the load."
-    elif coupon.verdict is Verdict.DOES_NOT_CONFORM:
-        outcome = Outcome.DOES_NOT_CONFORM
-        text = f"{name} does not conform. {_said(coupon.findings)}".strip()
-    elif coupon.verdict is Verdict.NOT_PROVEN:
-        text = f"{name} is not proven. {_said(coupon.findings)}".strip()
-    elif coupon.provisional:
-        text = f"{name} conforms provisionally: the tester's closing check is still to come."
-    else:
-        outcome = Outcome.CONFORMS
-        text = f"{name} conforms to {load.table.name}."
-    about = ("coupon", coupon.code)
-    title = f"Coupon {coupon.code}"
-    return Gate(f"coupon.{coupon.code}", title, outcome, text, about, who, coupon.rests_on)
+    """The coupon's own verdict, or the spare's that stands in for it."""
+    told = said_of_coupon(coupon, load)
+    about, title = ("coupon", coupon.code), f"Coupon {coupon.code}"
+    code = f"coupon.{coupon.code}"
+    return Gate(code, title, told.outcome, told.text, about, told.who, told.rests_on)
 
 
 def _voids(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
@@ -338,10 +301,3 @@ def _worst(findings: Sequence[Finding]) -> Outcome:
     if Outcome.DOES_NOT_CONFORM in outcomes:
         return Outcome.DOES_NOT_CONFORM
     return Outcome.CONFORMS if outcomes == {Outcome.CONFORMS} else Outcome.NOT_PROVEN
-
-
-def _said(findings: Sequence[Finding]) -> str:
-    """The sentences of the findings that stand in the way, the worst first."""
-    failed = [f.text for f in findings if f.outcome is Outcome.DOES_NOT_CONFORM]
-    unproven = [f.text for f in findings if f.outcome is Outcome.NOT_PROVEN]
-    return " ".join([*failed, *unproven])

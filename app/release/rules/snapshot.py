@@ -6,7 +6,7 @@ from typing import Any
 from app.release.rules.facts import DecisionKind, PanelFacts
 from app.release.rules.gates import Gate, recommend
 
-RULES_VERSION = "2"
+RULES_VERSION = "3"
 """Changes whenever a gate comes, goes or decides otherwise; it is kept with each decision."""
 
 

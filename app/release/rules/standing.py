@@ -68,8 +68,8 @@ def _stage(load: LoadFacts) -> Standing | None:
 
 
 def awaits_bench(coupon: CouponFacts) -> bool:
-    """Whether measuring can still settle the coupon: it is there, has an entry, and is open."""
-    if coupon.is_missing or coupon.entry is None:
+    """Whether measuring can still settle the coupon: it is there, not in doubt, and is open."""
+    if coupon.is_missing or coupon.entry is None or coupon.is_doubtful or coupon.is_out:
         return False
     settled = coupon.verdict in {Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM}
     return not settled or coupon.provisional or coupon.voids_open > 0

@@ -1,9 +1,9 @@
-"""The pages of tables, cycles, procedures and mappings."""
+"""The pages of tables, cycles, procedures, mappings and correction tables."""
 
 from fastapi import APIRouter
 
-from app.requirements.pages import mapping, papers, procedure, shown
+from app.requirements.pages import corrections, mapping, papers, procedure, shown
 
 router = APIRouter()
-for part in (papers, procedure, mapping, shown):
+for part in (papers, procedure, mapping, corrections, shown):
     router.include_router(part.router)

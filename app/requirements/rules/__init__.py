@@ -1,5 +1,6 @@
-"""Tables, cycles, procedures and mappings in words, as a second person compares them. Pure."""
+"""Verified papers in words, as a second person compares them. Pure."""
 
+from app.requirements.rules.corrections import correction_parts
 from app.requirements.rules.cycles import ShopRules, cycle_parts
 from app.requirements.rules.mappings import mapping_parts
 from app.requirements.rules.parts import Change, Part, changes, uncompared
@@ -12,6 +13,7 @@ __all__ = [
     "Part",
     "ShopRules",
     "changes",
+    "correction_parts",
     "criterion_lines",
     "cycle_parts",
     "mapping_parts",

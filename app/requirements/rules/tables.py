@@ -17,6 +17,8 @@ from app.judging.witness.acceptance import (
 )
 from app.requirements.rules.parts import Part
 
+BLIND_WORDS = "hidden from whoever measures until the readings are in"
+
 
 @dataclass(frozen=True, slots=True)
 class EntryRow:
@@ -43,10 +45,13 @@ def table_rows(table: Table) -> tuple[EntryRow, ...]:
 
 
 def table_parts(table: Table) -> tuple[Part, ...]:
-    """One part an entry, every value of it named."""
-    return tuple(
+    """One part an entry, every value of it named; before them what holds for the whole table."""
+    entries = tuple(
         Part(row.anchor, f"Entry {row.number}", tuple(_row_lines(row))) for row in table_rows(table)
     )
+    if not table.blind:
+        return entries
+    return (Part("whole", "The whole table", (("Limits at the bench", BLIND_WORDS),)), *entries)
 
 
 def criterion_lines(criterion: Criterion) -> tuple[str, ...]:
@@ -61,6 +66,7 @@ def criterion_lines(criterion: Criterion) -> tuple[str, ...]:
     if criterion.range_max is not None:
         lines.append(f"largest minus smallest at most {shown(criterion.range_max)} {unit}")
     lines.append(_rounding_words(criterion))
+    lines += _measuring_words(criterion)
     return tuple(lines)
 
 
@@ -86,6 +92,7 @@ def _row(entry: Entry, number: int) -> EntryRow:
             "none permitted"
             if retest is None
             else f"{retest.further} further {retest.of.value}, all of which must conform"
+            + (", measured by another person" if retest.by_another else "")
         ),
         source=entry.source,
         obtained=entry.obtained.value,
@@ -136,6 +143,27 @@ def _readings_words(criterion: Criterion) -> str:
     if criterion.statistic is Statistic.MEAN:
         return f"the mean of at least {count} reading{'' if count == 1 else 's'} decides"
     return f"at least {count} reading{'' if count == 1 else 's'}, each of which must pass"
+
+
+def _measuring_words(criterion: Criterion) -> Iterable[str]:
+    """How it wants to be measured; nothing where it does not say."""
+    unit = criterion.unit
+    if criterion.instruments:
+        yield f"measured with {' or '.join(criterion.instruments)} instruments only"
+    if criterion.standards_apart is not None:
+        yield (
+            "checked on two standards about the limits, at least "
+            f"{shown(criterion.standards_apart)} {unit} apart"
+        )
+    if criterion.correction is not None:
+        yield f"corrected by correction table {criterion.correction}"
+    for span, words in (
+        (criterion.possible, "a reading can only be"),
+        (criterion.usual, "a reading is usually"),
+        (criterion.rise, "ageing is expected to change it by"),
+    ):
+        if span is not None:
+            yield f"{words} {shown(span[0])} to {shown(span[1])} {unit}, both included"
 
 
 def _rounding_words(criterion: Criterion) -> str:

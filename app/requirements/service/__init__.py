@@ -4,6 +4,7 @@ from app.requirements.service.kinds import KINDS, Kind
 from app.requirements.service.verifying import signed_content, verify, withdraw
 from app.requirements.service.writing import (
     Named,
+    write_correction_table,
     write_cycle,
     write_mapping,
     write_procedure,
@@ -17,6 +18,7 @@ __all__ = [
     "signed_content",
     "verify",
     "withdraw",
+    "write_correction_table",
     "write_cycle",
     "write_mapping",
     "write_procedure",

@@ -1,4 +1,4 @@
-"""What differs between the four kinds of verified paper: their words on the trail and addresses."""
+"""What differs between the kinds of verified paper: their words on the trail and addresses."""
 
 from dataclasses import dataclass
 
@@ -88,5 +88,19 @@ KINDS = {
         names_itself=False,
         before="No record is read by this revision",
         after_withdrawal="no further record is read by this revision",
+    ),
+    RequirementKind.CORRECTION_TABLE: Kind(
+        identity="correction_table",
+        written=Tag.CORRECTION_TABLE_WRITTEN,
+        verified=Tag.CORRECTION_TABLE_VERIFIED,
+        withdrawn=Tag.CORRECTION_TABLE_WITHDRAWN,
+        meaning=Meaning.VERIFIED_CORRECTION_TABLE,
+        writes=Act.WRITE_CORRECTION_TABLE,
+        place="/corrections",
+        register="/register/correction-table",
+        template="requirements/correction_table.html",
+        names_itself=True,
+        before="No reading is corrected by this revision",
+        after_withdrawal="no further reading is corrected by this revision",
     ),
 }

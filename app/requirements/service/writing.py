@@ -1,4 +1,4 @@
-"""Put a revision of a table, cycle, procedure or mapping on record."""
+"""Put a revision of a table, cycle, procedure, mapping or correction table on record."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,6 +13,7 @@ from app.audit.identities import as_code, claim
 from app.audit.records import Identity
 from app.audit.writer import append
 from app.database import Base, Database, paper_sha256
+from app.documents.correction_table import correction_table_to_json, load_correction_table
 from app.documents.cycle import cycle_paper_from
 from app.documents.logger.logger_mapping import load_mapping, mapping_to_json
 from app.documents.paper import Paper, load_paper
@@ -148,6 +149,32 @@ def write_mapping(
     mapping = _read(lambda: load_mapping(paper, filename=filename))
     named = Named(RequirementKind.LOGGER_MAPPING, as_code(code), revision.strip())
     content = mapping_to_json(mapping)
+    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+
+
+def write_correction_table(
+    database: Database,
+    *,
+    code: str,
+    paper: str | bytes,
+    filename: str,
+    source_document: str,
+    by: Actor,
+    at: datetime,
+) -> Named:
+    """Put a revision of a correction table on record; it corrects nothing until it is verified.
+
+    ``paper`` is a CORRECTION.json; its own ``revision`` names the revision.
+
+    Raises:
+        NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
+            revision is on record already.
+    """
+    require(by, Act.WRITE_CORRECTION_TABLE)
+    kept = as_code(code)
+    table = _read(lambda: load_correction_table(paper, code=kept, filename=filename))
+    named = Named(RequirementKind.CORRECTION_TABLE, kept, table.revision)
+    content = correction_table_to_json(table)
     return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
 
 

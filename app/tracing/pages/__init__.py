@@ -2,12 +2,23 @@
 
 from fastapi import APIRouter
 
-from app.tracing.pages import affected, dossier, find, load, panel_list, rests_on, today, trail
+from app.tracing.pages import (
+    affected,
+    dossier,
+    equipment,
+    find,
+    load,
+    panel_list,
+    rests_on,
+    today,
+    trail,
+)
 
 router = APIRouter()
 router.include_router(today.router)
 router.include_router(find.router)
 router.include_router(affected.router)
+router.include_router(equipment.router)
 router.include_router(panel_list.router)
 router.include_router(dossier.router)
 router.include_router(load.router)

@@ -1,10 +1,9 @@
 """The panel's dossier: one page that answers every question about a panel."""
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from threading import Lock
-from typing import Any, NamedTuple
+from typing import Any
 
 from fastapi import APIRouter, Response
 
@@ -22,6 +21,7 @@ from app.release.rules.gates import address
 from app.release.rules.snapshot import differences
 from app.release.rules.standing import Standing
 from app.release.service import Case, case_of, is_intact, why_not_lift, why_not_release
+from app.tracing.pages.dossier_readings import ReadingLine, reading_lines
 from app.tracing.queries import dossier
 from app.tracing.queries.dossier import Name, Rows
 from app.web.page import Page, Records
@@ -30,20 +30,6 @@ router = APIRouter()
 
 _LINES_SHOWN = 12
 _FINAL = {kind.value for kind in FINAL}
-
-
-class ReadingLine(NamedTuple):
-    """A reading as the dossier shows it; ``struck`` where it no longer counts."""
-
-    quantity: str
-    value: str
-    tester: str | None
-    checks: str
-    blocks: tuple[str, ...]
-    person: Name
-    at: datetime
-    remark: str
-    struck: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +82,7 @@ def show_panel(page: Page, records: Records, by: SignedIn, code: str) -> Respons
         "tracing/dossier.html",
         next_act=_next_act(case, by),
         may_hold=may(by, Act.PLACE_HOLD) and case.standing.value not in _FINAL,
+        may_report=may(by, Act.REPORT_TROUBLE),
         **values,
     )
 
@@ -146,7 +133,7 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
         "facts": facts,
         "case": case,
         "reason": _reason(case, names),
-        "loads": _load_sheets(facts, sensors, _reading_lines(readings, checks, names), names),
+        "loads": _load_sheets(facts, sensors, reading_lines(readings, checks, names, zone), names),
         "came": came_in(session, [load.id for load in facts.loads]),
         "surfaces": surface_in_loads(session, key, [load.id for load in facts.loads]),
         "decisions": [
@@ -302,71 +289,6 @@ def _sensor_outcome(load: LoadFacts, row: Any) -> str | None:
     if row.channel in record.silent and record.verdict is not Verdict.CONFORMS:
         return Outcome.NOT_PROVEN.value
     return Outcome.CONFORMS.value if record.verdict is Verdict.CONFORMS else None
-
-
-def _reading_lines(
-    readings: Rows, checks: Rows, names: dict[int, Name]
-) -> dict[int, list[ReadingLine]]:
-    """Readings by coupon, each with its instrument, its checks and what became of it."""
-    by_visit = _visits(checks)
-    replaced = {row.replaces_id: row.reason for row in readings if row.replaces_id is not None}
-    numbers = {key: place for place, key in enumerate(dict.fromkeys(r.id for r in readings), 1)}
-    latest = {row.id: row for row in readings}
-    taken: dict[int, list[ReadingLine]] = defaultdict(list)
-    for row in latest.values():
-        told, blocks = by_visit.get(row.session_id, ("", ()))
-        taken[row.coupon_id].append(
-            ReadingLine(
-                quantity=row.quantity.replace("_", " "),
-                value=f"{row.value} {row.unit}",
-                tester=row.tester,
-                checks=told or (f"report {row.report}" if row.report else "no check on record"),
-                blocks=blocks,
-                person=names[row.taken_by_id],
-                at=row.taken_at,
-                remark=_remark(row, replaced, numbers),
-                struck=row.id in replaced or bool(row.void_approved),
-            )
-        )
-    return taken
-
-
-def _visits(checks: Rows) -> dict[int, tuple[str, tuple[str, ...]]]:
-    """By bench session: its checks in words, and the blocks they were made on."""
-    made: dict[int, list[Any]] = defaultdict(list)
-    for check in checks:
-        made[check.session_id].append(check)
-    return {
-        key: (
-            _told_of_checks(of_visit),
-            tuple(dict.fromkeys(one.block for one in of_visit)),
-        )
-        for key, of_visit in made.items()
-    }
-
-
-def _told_of_checks(of_visit: list[Any]) -> str:
-    """A session's checks in words; the common case, that all conform, in few of them."""
-    moments = [one.moment.value for one in of_visit]
-    if len(of_visit) > 1 and all(one.outcome == Outcome.CONFORMS for one in of_visit):
-        return f"{', '.join(moments[:-1])} and {moments[-1]} conform"
-    return ", ".join(f"{one.moment.value} {one.outcome.replace('_', ' ')}" for one in of_visit)
-
-
-def _remark(row: Any, replaced: dict[int, str | None], numbers: dict[int, int]) -> str:
-    """What became of a reading, and where it came from."""
-    told = []
-    if row.replaces_id is not None and row.replaces_id in numbers:
-        told.append(f"corrects an earlier reading: {row.reason}")
-    if row.retest_id is not None:
-        told.append("retest")
-    if row.id in replaced:
-        told.append(f"replaced: {replaced[row.id]}")
-    if row.void_approved:
-        told.append(f"voided: {row.void_cause.value}")
-    elif row.void_cause is not None and row.void_approved is None:
-        told.append(f"void asked for: {row.void_cause.value}")
-    return "; ".join(told)
 
 
 def _signed(facts: PanelFacts, number: int, names: dict[int, Name]) -> SignedDecision:

@@ -14,6 +14,7 @@ from app.loads.pages.live import Watching
 from app.loads.pages.looking_over import Looking
 from app.loads.queries import Seats
 from app.loads.record_queries import came_in
+from app.loads.trouble_queries import troubles_of_load
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
 from app.release.rules.gates import address
@@ -55,6 +56,7 @@ def show_load(
         results = coupon_results(
             session, seen.load.id, [coupon.id for coupon in seen.seats.coupons]
         )
+        reports = troubles_of_load(session, seen.load.id)
         came = came_in(session, [seen.load.id]).get(seen.load.id)
         cold = None
         if seen.verdict is not None and seen.record is not None:
@@ -69,11 +71,13 @@ def show_load(
         cold=cold,
         came=came,
         results=results,
+        reports=reports,
         plans=plans(seen.seats, results, cold),
         may_check=may(by, Act.CHECK_BAG),
         may_import=may(by, Act.IMPORT_RECORD),
         may_exclude=may(by, Act.EXCLUDE_SENSOR) and len(seen.seats.required) > 1,
         may_unwrap=may(by, Act.UNWRAP),
+        may_report=may(by, Act.REPORT_TROUBLE),
         may_start=may(by, Act.START_LOAD),
         may_plan=may(by, Act.PLAN_LOAD),
     )

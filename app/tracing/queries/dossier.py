@@ -15,13 +15,28 @@ from app.bench.records import (
     VoidAnswer,
     VoidRequest,
 )
-from app.equipment.records import ReferenceBlock, Sensor, Tester
+from app.equipment.records import (
+    QuarantineLift,
+    ReferenceBlock,
+    Sensor,
+    Tester,
+    TesterQuarantine,
+)
 from app.loads.records import LoadSensor, SensorExclusion
 from app.people.records import Person
 
 Rows = Sequence[Row[Any]]
 
 _coupon_ids: BindParameter[Any] = bindparam("coupon_ids", expanding=True)
+
+_out_of_use = (
+    select(TesterQuarantine.reason)
+    .outerjoin(QuarantineLift, QuarantineLift.quarantine_id == TesterQuarantine.id)
+    .where(TesterQuarantine.tester_id == Tester.id, QuarantineLift.id.is_(None))
+    .limit(1)
+    .scalar_subquery()
+)
+"""Why the tester is out of use now, or null."""
 
 _READINGS: Any = (
     select(
@@ -37,7 +52,11 @@ _READINGS: Any = (
         Reading.session_id,
         Reading.taken_by_id,
         Reading.taken_at,
+        Reading.entered_at,
+        Reading.late_reason,
+        Reading.evidence,
         Tester.code.label("tester"),
+        _out_of_use.label("out_of_use"),
         VoidRequest.cause.label("void_cause"),
         VoidAnswer.approved.label("void_approved"),
     )

@@ -7,9 +7,9 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import Identity
-from app.panels.records import UNDECIDED, Decided, Panel
+from app.panels.records import UNDECIDED, Decided, Hold, Panel
 from app.release.queries.panel_facts import panel_facts
-from app.release.records import Hold, HoldLift
+from app.release.records import HoldLift
 from app.release.rules.facts import PanelFacts
 from app.release.rules.standing import Standing, standing_of
 

@@ -1,11 +1,12 @@
 """What rests on a verified paper: loads, furnaces and records that used one of its revisions."""
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeAlias
 
-from sqlalchemy import func, select
+from sqlalchemy import Text, func, select, type_coerce
 from sqlalchemy.orm import Session
 
 from app.equipment.records import Furnace, FurnaceQualification, ReportReview
@@ -43,7 +44,7 @@ def resting_on(session: Session, code: str) -> RestingOn:
     """What used any revision of the paper of that identity.
 
     Raises:
-        NotFound: no table, cycle, procedure or mapping has that identity.
+        NotFound: no verified paper has that identity.
     """
     requirement = find_requirement(session, code)
     if requirement is None:
@@ -53,6 +54,7 @@ def resting_on(session: Session, code: str) -> RestingOn:
         RequirementKind.CYCLE: _run,
         RequirementKind.PYROMETRY_PROCEDURE: _governed,
         RequirementKind.LOGGER_MAPPING: _imported,
+        RequirementKind.CORRECTION_TABLE: _named,
     }[requirement.kind]
     query, words = read(requirement)
     count = session.scalar(select(func.count()).select_from(query.subquery())) or 0
@@ -129,4 +131,20 @@ def _imported(mapping: Requirement) -> _Read:
     )
     return query, lambda row: Resting(
         "load", row.code, f"{row.file_name}, by revision {row.revision}", row.imported_at
+    )
+
+
+def _named(corrections: Requirement) -> _Read:
+    """Acceptance tables that ask for a correction table."""
+    # A paper's one text form has no spaces, so that the name stands in it in this way only.
+    asks = f'"correction":{json.dumps(corrections.code)}'
+    query = (
+        select(Requirement.code, RequirementRevision.revision, RequirementRevision.written_at)
+        .join(RequirementRevision, RequirementRevision.requirement_id == Requirement.id)
+        .where(Requirement.kind == RequirementKind.ACCEPTANCE_TABLE)
+        .where(type_coerce(RequirementRevision.paper, Text).contains(asks, autoescape=True))
+        .order_by(RequirementRevision.id.desc())
+    )
+    return query, lambda row: Resting(
+        "acceptance_table", row.code, f"revision {row.revision} asks for it", row.written_at
     )

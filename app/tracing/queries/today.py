@@ -8,9 +8,11 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
+from app.bench.queries import indents_used
 from app.equipment.queries import BoardLine, due_board, waiting_reports
 from app.equipment.rules import DueState
 from app.judging.verdict import Outcome
+from app.loads.trouble_queries import open_troubles
 from app.loads.under_way import loads_under_way
 from app.people.rights import Role
 from app.release.queries.panel_facts import panel_facts
@@ -222,7 +224,9 @@ def _supervisor(asking: _Asking) -> Desk:
             asides.append(
                 f"{case.facts.code} is held, for another supervisor: you recorded its readings."
             )
-    tasks += _voids(asking) + _unverified(asking) + _reviews(asking)
+    tasks += _troubles(asking) + _voids(asking) + _corrections(asking)
+    tasks += _unverified(asking) + _reviews(asking)
+    tasks += _equipment_due(asking, only=DueState.OUT_OF_USE)
     return _desk(Role.SUPERVISOR, tasks, asides)
 
 
@@ -239,6 +243,21 @@ def _held(case: Case) -> Task:
     )
 
 
+def _troubles(asking: _Asking) -> list[Task]:
+    """Coupons reported as missing, unmarked or doubled, by somebody else."""
+    return [
+        Task(
+            name=one.about or one.load,
+            sentence=f"{one.words}, panel {one.panel}, reported by {one.reported_by}: decide.",
+            href=f"/troubles/{one.id}",
+            since=one.reported_at,
+            urgent=True,
+        )
+        for one in open_troubles(asking.session)
+        if one.reported_by_id != asking.by.id
+    ]
+
+
 def _voids(asking: _Asking) -> list[Task]:
     """Voids this person may answer: neither asked by them nor of their own reading."""
     return [
@@ -251,6 +270,20 @@ def _voids(asking: _Asking) -> list[Task]:
         )
         for row in waiting.voids_open(asking.session)
         if asking.by.id not in {row.asked_by_id, row.taken_by_id}
+    ]
+
+
+def _corrections(asking: _Asking) -> list[Task]:
+    """Corrections this person may approve: of coupons of which they took no reading."""
+    return [
+        Task(
+            name=row.code,
+            sentence=f"{asking.names[row.asked_by_id].full} asks to correct a reading from "
+            f"{row.value} to {row.right} {row.unit}, which turns its result.",
+            href=address("coupon", row.code),
+            since=row.asked_at,
+        )
+        for row in waiting.corrections_open(asking.session, for_id=asking.by.id)
     ]
 
 
@@ -302,12 +335,12 @@ def _engineer(asking: _Asking) -> Desk:
     return _desk(Role.ENGINEER, tasks)
 
 
-def _equipment_due(asking: _Asking) -> list[Task]:
+def _equipment_due(asking: _Asking, *, only: DueState | None = None) -> list[Task]:
     """What the due board lists, save what only waits for review; many sensors in one line."""
     at = asking.now.astimezone(asking.zone)
-    lines = [
-        line for line in due_board(asking.session, at=at) if line.due.state is not DueState.WAITING
-    ]
+    board = due_board(asking.session, at=at, used=indents_used(asking.session))
+    wanted = [line for line in board if line.due.state is not DueState.WAITING]
+    lines = [line for line in wanted if only in {None, line.due.state}]
     sensors = [line for line in lines if line.kind == "sensor"]
     if len(sensors) > _MOST_ALONE:
         lines = [line for line in lines if line.kind != "sensor"]

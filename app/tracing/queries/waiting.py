@@ -3,13 +3,15 @@
 from typing import Any
 
 from sqlalchemy import Row, exists, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import TrailEntry
 from app.bench.records import (
     BenchSession,
     BlockCheck,
     CheckMoment,
+    CorrectionAnswer,
+    CorrectionRequest,
     Reading,
     VoidAnswer,
     VoidRequest,
@@ -121,6 +123,34 @@ def voids_open(session: Session) -> Rows:
             .outerjoin(VoidAnswer, VoidAnswer.request_id == VoidRequest.id)
             .where(VoidAnswer.id.is_(None))
             .order_by(VoidRequest.asked_at)
+            .limit(MOST)
+        )
+    )
+
+
+def corrections_open(session: Session, *, for_id: int) -> Rows:
+    """Coupon, figures, who asked and when, of corrections that wait for an answer, oldest first.
+
+    Those that the person may answer: they took no reading of the coupon.
+    """
+    own = aliased(Reading)
+    measured = exists().where(own.coupon_id == Reading.coupon_id, own.taken_by_id == for_id)
+    return list(
+        session.execute(
+            select(
+                Coupon.code,
+                Reading.value,
+                Reading.unit,
+                CorrectionRequest.value.label("right"),
+                CorrectionRequest.asked_by_id,
+                CorrectionRequest.asked_at,
+            )
+            .join(Reading, Reading.id == CorrectionRequest.reading_id)
+            .join(Coupon, Coupon.id == Reading.coupon_id)
+            .outerjoin(CorrectionAnswer, CorrectionAnswer.request_id == CorrectionRequest.id)
+            .where(CorrectionAnswer.id.is_(None), ~measured)
+            .where(CorrectionRequest.asked_by_id != for_id)
+            .order_by(CorrectionRequest.asked_at)
             .limit(MOST)
         )
     )

@@ -1,4 +1,4 @@
-"""Decisions about material: lots received, panels and coupons cut from them, hand-overs.
+"""Decisions about material: lots received, panels and coupons cut from them.
 
 ``at`` is the server's time in the shop's zone: its calendar day is the day of the entry.
 """
@@ -20,7 +20,7 @@ from app.errors import NotFound, Refusal
 from app.judging.witness.acceptance import Surface
 from app.panels import queries
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, MaterialLot, Panel
-from app.panels.rules import one_line, why_not, wrong_surface
+from app.panels.rules import one_line, wrong_surface
 from app.people.rights import Act, require
 
 SURFACES = tuple(surface.value for surface in Surface)
@@ -162,11 +162,13 @@ def register_coupons(
     by: Actor,
     at: datetime,
     thickness_mm: Decimal | None = None,
+    diameter_mm: Decimal | None = None,
     surface: str | None = None,
 ) -> int:
     """Put coupons cut from a lot on record, all or none, each cut and marked; how many.
 
-    ``place`` is where they lie; thickness and surface are the lot's where None.
+    ``place`` is where they lie; thickness and surface are the lot's where None. ``diameter_mm`` is
+    that of round coupons, None for flat ones.
 
     Raises:
         NotAllowed, Refusal, Conflict: who may, what is wrong with which, or whose identity it is.
@@ -174,6 +176,12 @@ def register_coupons(
     require(by, Act.RECEIVE_MATERIAL)
     if thickness_mm is not None:
         _check_thickness(thickness_mm)
+    if diameter_mm is not None and not 0 < diameter_mm <= _THICKEST_MM:
+        _refuse(
+            "diameter_mm",
+            f"A diameter of {diameter_mm} mm cannot be; give it above 0 and up to "
+            f"{_THICKEST_MM} mm, or leave it empty for flat coupons.",
+        )
     if surface is not None:
         _check_surface(surface)
     with database.write() as session:
@@ -186,6 +194,7 @@ def register_coupons(
                 surface=cut_from.surface if surface is None else surface,
                 registered_by_id=by.id,
                 registered_at=at,
+                diameter_mm=diameter_mm,
             )
             _register_coupon(session, coupon, cut_from, place=one_line(place), by=by, at=at)
     return len(codes)
@@ -216,64 +225,13 @@ def _register_coupon(
         at=at,
         about=("coupon", coupon.code),
         rows=[identity, coupon, step],
-        note=f"cut and marked from {lot.code}, {coupon.thickness_mm} mm; lies at {place}",
+        note=f"cut and marked from {lot.code}, {_size(coupon)}; lies at {place}",
     )
 
 
-def record_custody(
-    database: Database,
-    *,
-    coupon: str,
-    step: Custody,
-    place: str,
-    note: str = "",
-    taken_at: datetime | None = None,
-    by: Actor,
-    at: datetime,
-) -> str:
-    """Record one hand-over of a coupon, in its order; hands back the coupon's identity.
-
-    ``taken_at`` is when it happened where that was before it is entered; None is now.
-
-    Raises:
-        NotAllowed, NotFound, Refusal: who may, no such coupon, or what has to come first.
-    """
-    require(by, Act.RECORD_CUSTODY)
-    happened = taken_at or at
-    if happened > at:
-        _refuse("taken_at", "A hand-over cannot be recorded before it happens; correct the time.")
-    with database.write() as session:
-        found = _coupon(session, coupon)
-        last = queries.last_step(session, found.id)
-        problem = why_not(None if last is None else last.step, step)
-        if problem is not None:
-            _refuse("step", f"{found.code}: {problem}")
-        if last is not None and happened < last.taken_at:
-            _refuse(
-                "taken_at",
-                f"{found.code} was {last.step.value} later than that; give the time it was "
-                f"{step.value}, after that step.",
-            )
-        row = CustodyStep(
-            coupon_id=found.id,
-            step=step,
-            place=one_line(place),
-            note=note,
-            by_id=by.id,
-            taken_at=happened,
-            entered_at=at,
-        )
-        session.add(row)
-        append(
-            session,
-            Tag.CUSTODY_RECORDED,
-            by=by,
-            at=at,
-            about=("coupon", found.code),
-            rows=[row],
-            note=f"{step.value}, {row.place}{f': {note}' if note else ''}",
-        )
-        return found.code
+def _size(coupon: Coupon) -> str:
+    thick = f"{coupon.thickness_mm} mm"
+    return thick if coupon.diameter_mm is None else f"{thick}, {coupon.diameter_mm} mm round"
 
 
 def _lot(session: Session, code: str) -> MaterialLot:
@@ -281,14 +239,6 @@ def _lot(session: Session, code: str) -> MaterialLot:
         return queries.lot(session, code.strip().upper())
     except NotFound as fault:
         _refuse("lot", fault.sentence)
-
-
-def _coupon(session: Session, code: str) -> Coupon:
-    """The coupon as scanned; what is no coupon is said beside the field it was scanned into."""
-    try:
-        return queries.coupon(session, code.strip().upper())
-    except NotFound as fault:
-        raise NotFound(fault.sentence, fields={"coupon": fault.sentence}) from None
 
 
 def _coupon_code(typed: str) -> str:
