@@ -180,7 +180,7 @@ class Database:
 def _open_engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.get_backend_name() == "postgresql":
-        return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_size=10)
+        return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_size=20)
     if parsed.database and parsed.database != ":memory:":
         Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
     engine = create_engine(parsed, pool_size=10, max_overflow=40, connect_args={"timeout": 30})
