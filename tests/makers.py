@@ -13,7 +13,6 @@ from functools import cache
 from typing import Any
 
 from argon2 import PasswordHasher
-from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
@@ -137,19 +136,11 @@ def digest(paper: Any) -> str:
 
 
 def bind(session: Session, *rows: Base, about: tuple[str, str] = ("test", "-")) -> None:
-    """Put rows on record; a trail entry binds all that one transaction made, as it ends."""
+    """Put rows on record with a trail entry of their own."""
     for row in rows:
         session.add(row)
         session.flush()
-    made: dict[tuple[str, str], list[Base]] = session.info.setdefault("made", {})
-    if not made:
-        event.listen(session, "before_commit", _bind_made, once=True)
-    made.setdefault(about, []).extend(rows)
-
-
-def _bind_made(session: Session) -> None:
-    for about, rows in session.info.pop("made").items():
-        append(session, Tag.LOAD_PLANNED, by="maker", at=NOW, about=about, rows=rows)
+    append(session, Tag.LOAD_PLANNED, by="maker", at=NOW, about=about, rows=rows)
 
 
 class Shop:
