@@ -180,10 +180,19 @@ class Database:
 def _open_engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.get_backend_name() == "postgresql":
-        return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_size=20)
+        return create_engine(
+            parsed.set(drivername="postgresql+psycopg"), pool_size=20, hide_parameters=True
+        )
     if parsed.database and parsed.database != ":memory:":
         Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
-    engine = create_engine(parsed, pool_size=10, max_overflow=40, connect_args={"timeout": 30})
+    # What is written stays out of the log of a fault: a password's hash may be among it.
+    engine = create_engine(
+        parsed,
+        pool_size=10,
+        max_overflow=40,
+        connect_args={"timeout": 30},
+        hide_parameters=True,
+    )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine

@@ -4,14 +4,11 @@ import logging
 import secrets
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from urllib.parse import quote
 
-from fastapi import FastAPI, Request, Response
-from fastapi.responses import RedirectResponse
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.staticfiles import StaticFiles
-from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import Scope
 
 from app.bench import pages as bench
 from app.database import Database
@@ -23,12 +20,19 @@ from app.loads.pages import furnace_history, live_sending
 from app.loads.pages.looking_over import LookingOver
 from app.panels import pages as panels
 from app.people import pages as people
-from app.people.signed_in import NotSignedIn
+from app.people.pages import unlocking
+from app.people.service.refused_acts import record_refused_act
+from app.people.signed_in import NotSignedIn, PasswordIsFirst
 from app.release import pages as release
+from app.release.pages.recalling import AfterActs, Recalling
 from app.requirements import pages as requirements
+from app.routes import ROUTES, act_lines, ask, check_complete
 from app.settings import Settings
 from app.tracing import pages as tracing
-from app.web.page import STATIC, problem_page, templates
+from app.trail import pages as trail
+from app.web.forms import OldForm
+from app.web.guard import Guard, KeepRefusal
+from app.web.page import STATIC, now, problem_page, templates
 
 _log = logging.getLogger("temperbook")
 
@@ -39,12 +43,8 @@ _TITLES = {
     409: "Somebody was here before you",
     413: "The file is too large",
     422: "This cannot be taken",
+    503: "The machine is busy",
 }
-
-_POLICY = (
-    "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; "
-    "frame-ancestors 'none'; form-action 'self'; base-uri 'none'; object-src 'none'"
-)
 
 
 class _LastingFiles(StaticFiles):
@@ -63,64 +63,66 @@ class _LastingFiles(StaticFiles):
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
-    """The application over the database that ``settings`` names; its tables must exist."""
+    """The application over the database that ``settings`` names; its tables must exist.
+
+    Raises:
+        TableDiffers: an address is not in the table of what each asks for, or one there is not.
+    """
     settings = settings or Settings()
     database = Database(settings.database_url)
     looking_over = LookingOver(database)
+    recalling = Recalling(database, settings.zone)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         looking_over.catch_up()
+        recalling.begin()
         yield
         looking_over.close()
+        recalling.close()
         database.close()
 
     app = FastAPI(
-        title="Temperbook", lifespan=lifespan, openapi_url=None, docs_url=None, redoc_url=None
+        title="Temperbook",
+        lifespan=lifespan,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        dependencies=[Depends(ask)],
     )
+    app.state.table = ROUTES
+    app.state.act_lines = act_lines(ROUTES)
     app.state.settings = settings
     app.state.database = database
     app.state.templates = templates(settings)
     app.state.watch = Watch()
     app.state.looking_over = looking_over
+    app.state.recalling = recalling
     app.mount("/static", _LastingFiles(directory=STATIC), name="static")
     # Own words before identities: /panels/register is asked for before /panels/{code}.
     app.include_router(furnace_history.router)
     app.include_router(bench.charts.router)
-    for subject in (people, equipment, requirements, panels, loads, bench, release, tracing):
+    for subject in (people, equipment, requirements, panels, loads, bench, release, tracing, trail):
         app.include_router(subject.router)
-    app.add_middleware(_Guard)
-    app.add_exception_handler(NotSignedIn, _ask_to_sign_in)
+    check_complete(app, ROUTES)
+    app.add_middleware(AfterActs, look=recalling.look_soon)
+    app.add_middleware(Guard, settings=settings, keep=_keeping(database))
+    app.add_exception_handler(NotSignedIn, unlocking.ask_to_sign_in)
+    app.add_exception_handler(PasswordIsFirst, unlocking.ask_for_own_password)
+    app.add_exception_handler(OldForm, unlocking.show_old_form)
     app.add_exception_handler(Refusal, _show_refusal)
     app.add_exception_handler(HTTPException, _show_http_problem)
     app.add_exception_handler(Exception, _show_fault)
     return app
 
 
-class _Guard:
-    """Headers that every answer carries; a page of the record is never kept by a cache."""
+def _keeping(database: Database) -> KeepRefusal:
+    """Puts refused attempts on the trail."""
 
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
+    def keep(refusal: Refusal, path: str, by: str) -> None:
+        record_refused_act(database, refusal.sentence, path=path, by=by, at=now())
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        async def send_guarded(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                headers.setdefault("Content-Security-Policy", _POLICY)
-                headers["X-Content-Type-Options"] = "nosniff"
-                headers["Referrer-Policy"] = "same-origin"
-                headers.setdefault("Cache-Control", "no-store")
-            await send(message)
-
-        await self._app(scope, receive, send_guarded)
-
-
-def _ask_to_sign_in(request: Request, _error: Exception) -> Response:
-    onward = request.url.path if request.method == "GET" else "/"
-    if request.method == "GET" and request.url.query:
-        onward += f"?{request.url.query}"
-    return RedirectResponse(f"/sign-in?next={quote(onward)}", status_code=303)
+    return keep
 
 
 def _show_refusal(request: Request, error: Exception) -> Response:

@@ -34,12 +34,15 @@ class Settings(BaseSettings):
     """Largest photograph that is taken, in megabytes (10^6 bytes)."""
     upload_folder: Path | None = None
     """Where files wait between upload and keeping; beside the SQLite file where none is set."""
+    key_file: Path | None = None
+    """Where the key lies that signs heads of the trail; beside the database where none is set."""
     session_hours: float = 12.0
     """A sign-in ends after this long, whatever happens."""
-    idle_minutes: float = 60.0
-    """A sign-in ends after this long without a page."""
+    idle_minutes: float = 30.0
+    """A sign-in is locked after this long without a page; its person's password unlocks it."""
     secure_cookies: bool = False
-    """Set where the program is served over HTTPS: cookies are then sent over HTTPS only."""
+    """Set where the program is served over HTTPS: cookies then go over HTTPS only, under names that
+    bind them to this host, and browsers are told to ask over HTTPS alone from then on."""
 
     @cached_property
     def zone(self) -> ZoneInfo:

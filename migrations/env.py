@@ -17,7 +17,8 @@ import app.loads.trouble_records
 import app.panels.records
 import app.people.records
 import app.release.records
-import app.requirements.records  # noqa: F401 - so that every subject's tables are known
+import app.requirements.records
+import app.trail.records  # noqa: F401 - so that every subject's tables are known
 from app.database import Base
 
 

@@ -18,6 +18,7 @@ from app.settings import Settings, shipped
 from app.web.page import read_every_template
 from seed_demo.live_run import LIVE_LOAD, TOKEN_FILE, go_on_sending, write_run_to_come
 from seed_demo.scenario import PEOPLE, SHOP, SHOP_ZONE
+from seed_demo.scenario_decided import LEFT_IN_RACK, RECALLED_BY, WAITING_ON
 from seed_demo.scenario_loads import DRAFT_ON, TURN_ASKED_ON
 from seed_demo.seeding import seed
 from seed_demo.seeding_shop import PASSWORD
@@ -36,12 +37,22 @@ TO_DO = (
     ("imorrowby", "measure the coupons that wait, from {slip}, on both standards; TW-1062 again"),
     ("tashgill", "go on with the blind study of EC-5; read a baseline of TW-1069-A"),
     ("tashgill", "release panel TW-1064: its readings were taken by somebody else"),
-    ("rhalvarth", "dispose of a held panel; answer the void; verify KS-2 revision B"),
+    ("tashgill", "key CT-1 revision B a second time, without seeing the first entry"),
+    ("vtolloway", f"answer for the design organisation what is proposed for {WAITING_ON}"),
+    ("rhalvarth", "open a nonconformance of TW-1055 and propose its rework; answer the void"),
+    (
+        "rhalvarth",
+        f"confirm or withdraw the recalled panels, once the hold on {RECALLED_BY} is lifted",
+    ),
+    ("awrayburn", f"lift the hold on {RECALLED_BY}; have {LEFT_IN_RACK} brought to quarantine"),
     ("rhalvarth", f"approve or decline the correction of {TURN_ASKED_ON} on its evidence"),
     ("rhalvarth", "decide about coupon TW-1052-B, which was not found, and the doubled TW-1055-B"),
     ("rhalvarth", "open the retest that TW-1048-A permits; its plan is fixed then"),
-    ("obrantwood", "verify QT-31 revision C and correction table CT-1 revision B; accept RB-842"),
-    ("skestle", "look at the control chart of HB-2 and the result of its study"),
+    ("rhalvarth", "verify KS-2 revision B, which was keyed twice"),
+    ("obrantwood", "verify QT-31 revision C (what-if shows what it would change); accept RB-842"),
+    ("skestle", "look at order HW-2207 and the table composed for it; at the chart of HB-2"),
+    ("mdunfold", "an action of yours is overdue: Today says which"),
+    ("jlindqvane", "review what came on the trail since the last review; check a signed head"),
     ("jlindqvane", "follow panel TW-1048 back to its furnace, readings and people"),
 )
 """What a visitor can try: who signs in, and for what."""

@@ -15,6 +15,10 @@ Act = Callable[[datetime], object]
 """Something that is done, told the time at which it is done."""
 
 
+FIRST_DAY = 95
+"""So many days ago the shop began its record."""
+
+
 def silent(_line: str) -> None:
     """Tell nobody."""
 

@@ -37,6 +37,8 @@ PEOPLE = (
     Person("mdunfold", "Marek Dunfold", ("engineer", "supervisor")),
     Person("jlindqvane", "Josefa Lindqvane", ("auditor",)),
     Person("botterley", "Bram Otterley", ("administrator",)),
+    Person("vtolloway", "Vesna Tolloway", ("engineer",)),
+    Person("awrayburn", "Anselm Wrayburn", ("supervisor", "engineer")),
 )
 
 

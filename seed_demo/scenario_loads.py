@@ -98,16 +98,16 @@ LOADS = (
         readings_by="pquennell",
         baselines=True,
         panels=(
-            _panel(1044, "ML-0725", END.RELEASED),
+            _panel(1044, "ML-0725", END.RECALLED),
             _panel(
                 1045,
                 "ML-0725",
-                END.RELEASED,
+                END.RECALLED,
                 hold="The mill certificate shows cast V1133 in one place; the mill is asked.",
                 disposition="The mill confirms in writing that V1133 was a slip of the pen; the "
                 "lot is of cast V1138.",
             ),
-            _panel(1046, "ML-0725", END.RELEASED),
+            _panel(1046, "ML-0725", END.RECALLED),
         ),
     ),
     Load(
@@ -158,8 +158,8 @@ LOADS = (
                 1050,
                 "ML-0719",
                 END.USE_AS_IS,
-                hold="TC3 read up to 1.6 degC above the band for four minutes.",
-                disposition="Four minutes 1.6 degC above the band at one junction add nothing that "
+                hold="TC3 read up to 1.8 °C above the band for four minutes.",
+                disposition="Four minutes 1.8 °C above the band at one junction add nothing that "
                 "the coupons show; skin lag is far longer than the draught.",
             ),
             _panel(
@@ -210,9 +210,26 @@ LOADS = (
         bag_found="Bag torn along the seal at the back end.",
         readings_by="pquennell",
         panels=(
-            _panel(1054, "ML-0719", END.HELD, hold="Bag burst; contour to be measured."),
+            _panel(
+                1054,
+                "ML-0719",
+                END.REWORKED,
+                hold="Bag burst; contour to be measured.",
+                disposition="Contour within its limit; age again in full, second treatment of two.",
+            ),
             _panel(1055, "ML-0719", END.HELD, hold="Bag burst; contour to be measured."),
         ),
+    ),
+    Load(
+        number="L-206R",
+        furnace="AK2",
+        cycle="KH-150",
+        story="The panel of the burst bag, aged again in full; released.",
+        days_before=7,
+        seed=206,
+        sensors_per_panel=8,
+        decided_by="tashgill",
+        panels=(_panel(1054, "ML-0719", END.REWORKED, _pair(treatment=2)),),
     ),
     Load(
         number="L-207",
@@ -244,7 +261,7 @@ LOADS = (
                     Coupon(letter="B"),
                 ),
             ),
-            _panel(1058, "ML-0725", END.RELEASED),
+            _panel(1058, "ML-0725", END.DIVIDED),
         ),
     ),
     Load(

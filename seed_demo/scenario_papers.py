@@ -266,13 +266,36 @@ TABLES = (
     ),
 )
 
+CUSTOMERS_TABLE: dict[str, Any] = {
+    "name": "Hallowmere annex B (invented), M-31 A2",
+    "revision": "1",
+    "entries": [
+        _entry(
+            "M-31",
+            "A2",
+            "6.0",
+            "16.0",
+            [_hardness("84.0", max="90.0"), _conductivity({"min": "35.5", "max": "38.5"})],
+            by_another=True,
+        )
+    ],
+}
+"""A customer's own table for thin plate; asks for more than the shop's."""
+
 # Written, and not yet in force: nobody but the writer has compared them with their source.
 WAITING_TABLE = DemoTable(
     code="QT-31",
-    paper=_coupons_m31("C", thin_hardness="83.5", hardness_rise=_span("16.0", "28.0")),
+    paper=_coupons_m31("C", thin_hardness="85.0", hardness_rise=_span("16.0", "28.0")),
     written_by="skestle",
     verified_by=None,
 )
+MISWRITTEN_TABLE = replace(
+    WAITING_TABLE,
+    paper=_coupons_m31("C", thin_hardness="80.5", hardness_rise=_span("16.0", "28.0")),
+)
+"""The same as it was written at first, with two figures of a limit exchanged."""
+MISREAD = {"80.5": "85.0"}
+"""What the second person keyed where that was written."""
 WAITING_CYCLE = replace(
     CYCLES[1],
     revision="B",

@@ -6,20 +6,26 @@ from pathlib import Path
 
 from app.database import Database
 from app.settings import Settings
+from app.trail.service import key_place
 from seed_demo.diary import DemoShop, silent
 from seed_demo.furnace_physics import FurnaceRun
 from seed_demo.live_run import enter_live_run
 from seed_demo.load_plan import Load
+from seed_demo.scenario_decided import RECALLED_LOAD
 from seed_demo.scenario_loads import DRAFT_ON, LOADS, SPARE_ON, VOID_ASKED_ON
 from seed_demo.seeding_bench import coupons_of, enter_bench, enter_running_session
 from seed_demo.seeding_changes import enter_void_request
 from seed_demo.seeding_decisions import enter_decisions
 from seed_demo.seeding_loads import enter_load, runs_of, unwrapping_day
 from seed_demo.seeding_mappings import TRIED_ON, enter_mappings
+from seed_demo.seeding_nonconformances import enter_waiting_proposal
+from seed_demo.seeding_places import enter_bringing
 from seed_demo.seeding_plans import enter_plans
+from seed_demo.seeding_recalls import enter_recalls
 from seed_demo.seeding_round import enter_round_coupons
 from seed_demo.seeding_shop import PASSWORD, enter_shop
 from seed_demo.seeding_studies import enter_studies
+from seed_demo.seeding_trail import enter_trail
 from seed_demo.seeding_troubles import DOUBLED_ON, enter_doubled, enter_spare
 
 
@@ -39,6 +45,7 @@ def seed(
     shop = DemoShop(database, settings.zone, now.astimezone(settings.zone), tell)
     enter_all(shop)
     enter_live_run(shop, token_file)
+    enter_trail(shop, key_place(settings), settings.shop_name, PASSWORD)
     shop.live()
 
 
@@ -49,6 +56,8 @@ def enter_all(shop: DemoShop) -> None:
     enter_plans(shop)
     enter_mappings(shop, runs[TRIED_ON], PASSWORD)
     enter_studies(shop)
+    enter_waiting_proposal(shop, PASSWORD)
+    enter_recalls(shop, runs[RECALLED_LOAD], PASSWORD)
     for load in LOADS:
         run = runs.get(load.number)
         enter_round_coupons(shop, load)
@@ -57,6 +66,7 @@ def enter_all(shop: DemoShop) -> None:
             continue
         enter_bench(shop, load, run)
         enter_decisions(shop, load, run)
+        enter_bringing(shop, load, run)
         _enter_what_is_told_of(shop, load, run)
 
 

@@ -10,7 +10,7 @@ from app.equipment.queries import SubjectKind
 from app.equipment.records import Build
 from app.equipment.rules import SentFile
 from app.equipment.service import BlockFigures, TesterFigures
-from seed_demo.diary import DemoShop
+from seed_demo.diary import FIRST_DAY, DemoShop
 from seed_demo.drawn_find import scanned_sheet
 from seed_demo.scenario import (
     BALL_TESTER,
@@ -24,7 +24,6 @@ from seed_demo.scenario import (
 )
 from seed_demo.seeding_equipment import (
     ENGINEER,
-    FIRST_DAY,
     REVIEWER,
     Accepted,
     days_from_now,

@@ -15,11 +15,10 @@ from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import FurnaceCheckKind
 from app.equipment.rules import SentFile
 from app.equipment.service import Report, Term
-from app.requirements import queries as requirement_queries
 from app.requirements import service as requirements
 from app.requirements.records import RequirementKind
 from app.requirements.service import Named
-from seed_demo.diary import DemoShop
+from seed_demo.diary import FIRST_DAY, DemoShop
 from seed_demo.drawn_find import scanned_sheet
 from seed_demo.scenario import FURNACES, Furnace
 from seed_demo.scenario_equipment import (
@@ -34,8 +33,8 @@ from seed_demo.scenario_equipment import (
     survey_figures,
 )
 from seed_demo.scenario_pyrometry import PROCEDURE, WAITING_PROCEDURE, DemoProcedure
+from seed_demo.seeding_keying import key_as_written, verify_whole
 
-FIRST_DAY = 95
 ENGINEER, REVIEWER = "skestle", "mdunfold"
 
 _ACCURACY_TEST_EVERY_DAYS = 30
@@ -100,8 +99,12 @@ def _enter_procedure(shop: DemoShop, procedure: DemoProcedure, password: str) ->
     at = shop.day(FIRST_DAY if procedure.verified_by else 1, 12, 40)
     shop.enter(at, partial(_write_procedure, shop, procedure))
     if procedure.verified_by is not None:
+        kind = RequirementKind.PYROMETRY_PROCEDURE
+        named = Named(kind, procedure.code, procedure.paper["revision"])
+        shop.enter(at + timedelta(hours=1), partial(key_as_written, shop, named, password))
         verified_at = at + timedelta(hours=2)
-        shop.enter(verified_at, partial(_verify_procedure, shop, procedure, password))
+        verified_by = procedure.verified_by
+        shop.enter(verified_at, partial(verify_whole, shop, named, verified_by, password))
 
 
 def _write_procedure(shop: DemoShop, procedure: DemoProcedure, at: datetime) -> None:
@@ -112,29 +115,6 @@ def _write_procedure(shop: DemoShop, procedure: DemoProcedure, at: datetime) -> 
         filename=f"{procedure.code}.json",
         source_document=procedure.source_document,
         by=shop.people[procedure.written_by],
-        at=at,
-    )
-
-
-def _verify_procedure(
-    shop: DemoShop, procedure: DemoProcedure, password: str, at: datetime
-) -> None:
-    """Tick every part as compared with its source, and sign."""
-    revision = procedure.paper["revision"]
-    named = Named(RequirementKind.PYROMETRY_PROCEDURE, procedure.code, revision)
-    with shop.database.read() as session:
-        found = requirement_queries.named(
-            session, named.code, kind=named.kind, revision=named.revision
-        )
-        written = next(one for one in found if one.revision == revision)
-        anchors = [part.anchor for part in requirement_queries.parts_of(written)]
-    requirements.verify(
-        shop.database,
-        named,
-        compared=anchors,
-        in_force_from=None,
-        password=password,
-        by=shop.people[str(procedure.verified_by)],
         at=at,
     )
 

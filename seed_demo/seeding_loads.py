@@ -269,6 +269,10 @@ def _chosen(shop: DemoShop, load: Load, run: FurnaceRun, at: datetime) -> Chosen
     )
 
 
+_GAP_MM, _GAP_LIMIT_MM = Decimal("0.6"), Decimal("1.2")
+"""Largest gap to the checking fixture, and the largest that the invented drawings permit."""
+
+
 def _unwrap(shop: DemoShop, load: Load, panel: Panel, at: datetime) -> None:
     coupons = {panel.coupon_code(coupon): coupon for coupon in panel.coupons}
     missing = frozenset(code for code, coupon in coupons.items() if coupon.missing)
@@ -280,6 +284,8 @@ def _unwrap(shop: DemoShop, load: Load, panel: Panel, at: datetime) -> None:
         missing=missing,
         searched=_SEARCHED if missing else "",
         places=_SCORCH if panel.surface else (),
+        contour_gap_mm=_GAP_MM,
+        contour_limit_mm=_GAP_LIMIT_MM,
     )
     record_unwrapping(
         shop.database,

@@ -9,12 +9,11 @@ from app.requirements import queries as requirement_queries
 from app.requirements import service as requirements
 from app.requirements.records import RequirementKind
 from app.requirements.service import Named
-from seed_demo.diary import DemoShop
+from seed_demo.diary import FIRST_DAY, DemoShop
 from seed_demo.furnace_physics import FurnaceRun
 from seed_demo.logger_exports import sheet_export, text_export
 from seed_demo.scenario_pyrometry import MAPPINGS, SHEET_MAPPING, DemoMapping
 
-FIRST_DAY = 95
 TRIED_ON = "L-206"
 """The load whose run the mappings were tried on."""
 

@@ -34,7 +34,11 @@ TO_COME = (
     _panel(1073, PanelEnd.PLANNED),
     _panel(1074, PanelEnd.PLANNED, (Coupon(letter="A", measured=False, verdict=None),)),
 )
-WAITING = (_panel(1075, PanelEnd.WAITING), _panel(1076, PanelEnd.WAITING))
+WAITING = (
+    _panel(1075, PanelEnd.WAITING),
+    _panel(1076, PanelEnd.WAITING),
+    _panel(1077, PanelEnd.WAITING),
+)
 
 CANCELLED_LOAD, LATER_LOAD = (
     Load(

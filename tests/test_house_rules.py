@@ -106,7 +106,9 @@ def test_names_are_trade_words() -> None:
         for node in ast.walk(tree):
             if isinstance(node, ast.FunctionDef | ast.ClassDef):
                 snake = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", node.name).lower()
-                assert not _BANNED.search(snake), f"{name}: {node.name}"
+                # FastAPI's name for what a route answers with.
+                ours = node.name != "get_route_handler"
+                assert not (ours and _BANNED.search(snake)), f"{name}: {node.name}"
                 assert not snake.startswith(("process_", "do_")) or node.name in {
                     "process_bind_param",  # SQLAlchemy's names for the two ways of a column type
                     "process_result_value",

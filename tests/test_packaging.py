@@ -79,6 +79,8 @@ def served(installed: Path, tmp_path: Path) -> Iterator[str]:
         "ada",
         "--name",
         "Ada Loom",
+        "--number",
+        "W-2041",
         "--role",
         "administrator",
         typed="a long enough password\n",
@@ -134,7 +136,18 @@ def test_serving_an_empty_database_says_to_migrate_first(installed: Path, tmp_pa
 def test_an_unknown_role_is_one_sentence_and_exit_2(installed: Path, tmp_path: Path) -> None:
     _temperbook(installed, tmp_path, "migrate")
     answer = _temperbook(
-        installed, tmp_path, "user", "add", "x", "--name", "X", "--role", "wizard", typed="\n"
+        installed,
+        tmp_path,
+        "user",
+        "add",
+        "x",
+        "--name",
+        "X",
+        "--number",
+        "W-1",
+        "--role",
+        "wizard",
+        typed="\n",
     )
     assert answer.returncode == 2
     assert answer.stderr.startswith("'wizard' is no role")

@@ -18,6 +18,7 @@ class TrailEntry(Base):
         Index("ix_trail_entry_about", "about_code", "number"),
         Index("ix_trail_entry_by_number", "by", "number"),
         Index("ix_trail_entry_tag_number", "tag", "number"),
+        Index("ix_trail_entry_at_number", "at", "number"),
     )
 
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)

@@ -10,6 +10,14 @@ class Tag(StrEnum):
     SIGNED_IN = "people:sign_in:opened"
     SIGN_IN_REFUSED = "people:sign_in:refused"
     SIGNED_OUT = "people:sign_in:ended"
+    PERSON_CHANGED = "people:person:changed"
+    PASSWORD_SET = "people:password:set"  # noqa: S105 - an act's name
+    SECOND_FACTOR_CHANGED = "people:second_factor:changed"
+    AUTHORISATION_GRANTED = "people:authorisation:granted"
+    AUTHORISATION_ENDED = "people:authorisation:ended"
+    MACHINE_TOKEN_ISSUED = "people:machine_token:issued"  # noqa: S105 - an act's name
+    MACHINE_TOKEN_ENDED = "people:machine_token:ended"  # noqa: S105 - an act's name
+    ACT_REFUSED = "people:act:refused"
 
     FURNACE_REGISTERED = "equipment:furnace:registered"
     FURNACE_CHECK_RECORDED = "equipment:furnace_check:recorded"
@@ -45,10 +53,19 @@ class Tag(StrEnum):
     CORRECTION_TABLE_VERIFIED = "requirements:correction_table:verified"
     CORRECTION_TABLE_WITHDRAWN = "requirements:correction_table:withdrawn"
 
+    VALUES_KEYED_AGAIN = "requirements:revision:keyed_again"
+    ORDER_ENTERED = "requirements:order:entered"
+    ORDER_CHANGED = "requirements:order:changed"
+
     LOT_RECEIVED = "panels:lot:received"
     PANEL_REGISTERED = "panels:panel:registered"
     COUPON_REGISTERED = "panels:coupon:registered"
     CUSTODY_RECORDED = "panels:custody:recorded"
+
+    PANEL_DIVIDED = "panels:panel:divided"
+    PANEL_MARKED_ANEW = "panels:panel:marked_anew"
+    PLACE_REGISTERED = "panels:place:registered"
+    PANEL_BROUGHT = "panels:panel:brought"
 
     LOAD_PLANNED = "loads:load:planned"
     LOAD_CANCELLED = "loads:load:cancelled"
@@ -90,3 +107,19 @@ class Tag(StrEnum):
     HOLD_LIFTED = "release:hold:lifted"
     PANEL_RELEASED = "release:panel:released"
     PANEL_DISPOSED = "release:panel:disposed"
+    UPSTREAM_HOLD_PLACED = "release:upstream_hold:placed"
+    UPSTREAM_HOLD_LIFTED = "release:upstream_hold:lifted"
+    RELEASE_CONFIRMED = "release:panel:confirmed"
+    RELEASE_WITHDRAWN = "release:panel:withdrawn"
+    NONCONFORMANCE_OPENED = "release:nonconformance:opened"
+    DISPOSITION_PROPOSED = "release:nonconformance:proposed"
+    PROPOSAL_ANSWERED = "release:nonconformance:answered"
+    ACTION_ENTERED = "release:corrective_action:entered"
+    ACTION_CHECKED = "release:corrective_action:checked"
+    SCRAP_MADE_UNUSABLE = "release:scrap:made_unusable"
+    SCRAP_WITNESSED = "release:scrap:witnessed"
+    NOTICE_DRAFTED = "release:customer_notice:drafted"
+
+    TREE_KEY_REGISTERED = "trail:tree_key:registered"
+    TREE_HEAD_SIGNED = "trail:tree_head:signed"
+    TRAIL_REVIEWED = "trail:review:signed"

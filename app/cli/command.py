@@ -76,11 +76,38 @@ def serve(
 
 
 @command.command()
-def verify() -> None:
-    """Check the trail against every record: exit 0 it holds, 1 it does not."""
+def verify(
+    head: Annotated[Path | None, typer.Option(help="a signed head that was kept outside")] = None,
+    key: Annotated[
+        str | None, typer.Option(help="the public key it has to be signed with, 64 hex digits")
+    ] = None,
+) -> None:
+    """Check the trail against every record, and a head from outside: exit 0 it holds, 1 not."""
     from app.cli.verify import verify_command  # noqa: PLC0415
 
-    raise typer.Exit(verify_command())
+    raise typer.Exit(verify_command(head, key))
+
+
+@command.command()
+def replay(
+    limit: Annotated[
+        int | None, typer.Option(help="only so many of the newest of each kind", min=1)
+    ] = None,
+) -> None:
+    """Judge all of history again and compare: exit 0 nothing changed, 1 something."""
+    from app.cli.replay import replay_command  # noqa: PLC0415
+
+    raise typer.Exit(replay_command(limit))
+
+
+@command.command("head")
+def sign_head(
+    out: Annotated[Path | None, typer.Option(help="write it there instead of printing it")] = None,
+) -> None:
+    """Sign the trail's head and print it, to be kept outside this machine."""
+    from app.cli.head import head_command  # noqa: PLC0415
+
+    raise typer.Exit(head_command(out))
 
 
 @command.command("import-record")
@@ -141,6 +168,9 @@ def send_record(
 def user_add(
     username: Annotated[str, typer.Argument(help="letters, digits and dots")],
     name: Annotated[str, typer.Option(help="full name, printed with each signature")],
+    number: Annotated[
+        str, typer.Option(help="the person's own number at the works, which nobody else has")
+    ],
     role: Annotated[
         list[str],
         typer.Option(help="inspector, supervisor, engineer, auditor or administrator; repeat"),
@@ -149,7 +179,9 @@ def user_add(
     """Open an account; asks for its password (or reads it from standard input)."""
     from app.cli.user_add import user_add_command  # noqa: PLC0415
 
-    raise typer.Exit(user_add_command(username, full_name=name, role_names=role))
+    raise typer.Exit(
+        user_add_command(username, full_name=name, identity_number=number, role_names=role)
+    )
 
 
 def main() -> None:

@@ -96,7 +96,7 @@ def _signed_in(database: Database, username: str) -> Actor:
         raise wrong
     actor = Actor(person.id, person.username, person.full_name, frozenset(person.roles))
     try:
-        re_authenticate(database, actor, password=password)
+        re_authenticate(database, actor, password=password, at=datetime.now(UTC))
     except Refusal:
         raise wrong from None
     return actor

@@ -90,6 +90,8 @@ class AlsoPaper(Paper):
     usual: SpanPaper | None = None
     correction: Text | None = None
     rise: SpanPaper | None = None
+    source: Text | None = None
+    obtained: Obtained | None = None
 
     @model_validator(mode="after")
     def _has_its_scale_or_unit(self) -> Self:
@@ -245,6 +247,8 @@ def _criterion(paper: AlsoPaper) -> Criterion:
         usual=_span(paper.usual),
         correction=paper.correction,
         rise=_span(paper.rise),
+        source=paper.source,
+        obtained=paper.obtained,
     )
 
 
@@ -294,6 +298,8 @@ def _criterion_to_json(criterion: Criterion) -> dict[str, Any]:
         **{name: None if figure is None else str(figure) for name, figure in figures.items()},
         "zones": [_zone_to_json(zone) for zone in criterion.zones] or None,
         **_measuring_to_json(criterion),
+        **({"source": criterion.source} if criterion.source is not None else {}),
+        **({"obtained": criterion.obtained.value} if criterion.obtained is not None else {}),
     }
 
 

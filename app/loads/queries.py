@@ -27,6 +27,7 @@ from app.loads.records import (
     StoredFile,
     Unwrapping,
 )
+from app.panels.queries import forebears
 from app.panels.records import Coupon, MaterialLot, Panel
 from app.people.records import Signature
 
@@ -285,16 +286,23 @@ def unwrappings(session: Session, load_id: int) -> Sequence[Unwrapping]:
 
 
 def loads_of_panels(session: Session, panel_ids: Sequence[int]) -> dict[int, list[Load]]:
-    """Every load each panel was planned into, but cancelled ones, oldest first; one query."""
-    found: dict[int, list[Load]] = {key: [] for key in panel_ids}
+    """Every load each panel was planned into, but cancelled ones, oldest first; two queries.
+
+    Loads that a panel went through under another identity, or as part of another, are its own.
+    """
+    lines = {key: (*line, key) for key, line in forebears(session, panel_ids).items()}
+    wanted = {one for line in lines.values() for one in line} | set(panel_ids)
+    taken: dict[int, list[Load]] = {key: [] for key in wanted}
     for panel_id, each in session.execute(
         select(LoadPanel.panel_id, Load)
         .join(Load, Load.id == LoadPanel.load_id)
-        .where(LoadPanel.panel_id.in_(panel_ids), goes_ahead(Load.id))
+        .where(LoadPanel.panel_id.in_(wanted), goes_ahead(Load.id))
         .order_by(Load.id)
     ):
-        found[panel_id].append(each)
-    return found
+        taken[panel_id].append(each)
+    return {
+        key: [load for one in lines.get(key, (key,)) for load in taken[one]] for key in panel_ids
+    }
 
 
 def unfinished_loads(session: Session, panel_ids: Sequence[int]) -> dict[int, str]:

@@ -104,6 +104,8 @@ class LoadPanel(Base):
     y_mm: Mapped[Decimal | None]
     turned: Mapped[bool | None]
     """Whether the panel's length lies across the zone."""
+    governed: Mapped[dict[str, Any] | None] = mapped_column(Paper)
+    """Why this table and cycle govern the panel: the order, its day, and a sentence for each."""
 
 
 class LoadCoupon(Base):
@@ -334,6 +336,10 @@ class Unwrapping(Base):
     by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     taken_at: Mapped[datetime]
     entered_at: Mapped[datetime]
+    contour_gap_mm: Mapped[Decimal | None]
+    """Largest gap between the panel and its checking fixture, as measured; None: not measured."""
+    contour_limit_mm: Mapped[Decimal | None]
+    """Largest gap the drawing permits, included."""
 
 
 class SurfaceFinding(Base):

@@ -151,6 +151,7 @@ def accepted_words(name: str, reason: str) -> str:
 
 
 _SUPPLIERS = (
+    ("plan.held", "a supervisor lifts the hold"),
     ("plan.coupon_lot", "a supervisor can accept it with a signed exception"),
     ("plan.cycle", "a supervisor who did not write it can verify a revision"),
     ("plan.acceptance_table", "a supervisor who did not write it can verify a revision"),

@@ -70,3 +70,24 @@ class HandOversForm(CustodyForm):
     """The same hand-over of several coupons, one code a line."""
 
     codes: str = Field(title="coupons", max_length=20_000)
+
+
+class PlaceForm(FormModel):
+    """A place; ``quarantine`` is ticked where held panels are kept apart there."""
+
+    code: TypedCode = Field(title="identity")
+    name: str = Field(title="where it is", max_length=80)
+    quarantine: str | None = Field(default=None, max_length=10)
+
+
+class BringForm(FormModel):
+    """A panel is brought to a place, both as scanned."""
+
+    panel: TypedCode
+    place: TypedCode
+
+
+class WalkForm(FormModel):
+    """What was scanned at a place, one mark a line."""
+
+    codes: str = Field(title="marks", max_length=20_000)

@@ -16,10 +16,17 @@ __all__ = [
     "Custody",
     "CustodyStep",
     "Decided",
+    "Descent",
     "Hold",
     "HoldCause",
+    "HoldOn",
     "MaterialLot",
     "Panel",
+    "PanelDescent",
+    "Place",
+    "UpstreamHold",
+    "UpstreamHoldLift",
+    "Whereabouts",
 ]
 
 
@@ -52,10 +59,16 @@ class Decided(StrEnum):
     REPAIR = "repair"
     RETURNED = "return to supplier"
     SCRAPPED = "scrap"
+    REPLACED = "replaced"
+    """Divided, or marked anew: other identities stand for it."""
 
 
 UNDECIDED = (Decided.OPEN, Decided.REWORK, Decided.REPAIR)
 """What leaves a panel with something still to come. Every other decision settles it."""
+
+
+ENDED = (Decided.RETURNED, Decided.SCRAPPED, Decided.REPLACED)
+"""What leaves a panel with nothing more to decide, so that there is nothing to hold either."""
 
 
 class Panel(Base):
@@ -119,6 +132,9 @@ class HoldCause(StrEnum):
 
     FAILED_CHECK = "a tester failed its check"
     COUPON_TROUBLE = "a coupon is missing, unmarked or doubled"
+    UPSTREAM = "something it rests on is on hold"
+    EVIDENCE_CHANGED = "its evidence changed after it was decided"
+    PARENT_HELD = "the panel it was divided from is on hold"
 
 
 class Hold(Base):
@@ -133,3 +149,112 @@ class Hold(Base):
     placed_at: Mapped[datetime]
     cause: Mapped[HoldCause | None] = mapped_column(words_of(HoldCause))
     """None where a person placed it of their own accord."""
+    upstream_hold_id: Mapped[int | None] = mapped_column(ForeignKey("upstream_hold.id"), index=True)
+    """The hold on something the panel rests on that brought this one about."""
+
+
+class HoldOn(StrEnum):
+    """What a hold can be placed on besides a panel; the value is its kind on the trail."""
+
+    MATERIAL_LOT = "material_lot"
+    LOAD = "load"
+    FURNACE = "furnace"
+    SENSOR = "sensor"
+    VACUUM_GAUGE = "vacuum_gauge"
+    TESTER = "tester"
+    REFERENCE_BLOCK = "reference_block"
+    THERMOMETER = "thermometer"
+    ACCEPTANCE_TABLE = "acceptance_table"
+    CYCLE = "cycle"
+    PYROMETRY_PROCEDURE = "pyrometry_procedure"
+    LOGGER_MAPPING = "logger_mapping"
+    CORRECTION_TABLE = "correction_table"
+    PERSON = "person"
+
+
+class UpstreamHold(Base):
+    """A hold on something panels rest on. It is open until a lift names it.
+
+    Every panel that rests on it gets a :class:`Hold` of its own that names this one. ``since`` and
+    ``until`` limit what is in doubt, both included; None: without that limit.
+    """
+
+    __tablename__ = "upstream_hold"
+    __table_args__ = (Index("ix_upstream_hold_kind_code", "kind", "code"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[HoldOn] = mapped_column(words_of(HoldOn))
+    code: Mapped[str] = mapped_column(String(64))
+    """The thing's identity; a person's user name."""
+    revision: Mapped[str | None] = mapped_column(String(20))
+    """Of a table or cycle: the one revision in doubt; None: every one."""
+    since: Mapped[datetime | None]
+    until: Mapped[datetime | None]
+    reason: Mapped[str] = mapped_column(Text)
+    panels_found: Mapped[int]
+    """How many panels rested on it when it was placed."""
+    placed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    placed_at: Mapped[datetime]
+
+
+class UpstreamHoldLift(Base):
+    """What came of an upstream hold, signed. Panels it held are disposed of one by one."""
+
+    __tablename__ = "upstream_hold_lift"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    upstream_hold_id: Mapped[int] = mapped_column(ForeignKey("upstream_hold.id"), unique=True)
+    finding: Mapped[str] = mapped_column(Text)
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    lifted_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    lifted_at: Mapped[datetime]
+
+
+class Place(Base):
+    """A place with a mark to scan, where panels stand."""
+
+    __tablename__ = "place"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(ForeignKey("identity.code"), unique=True)
+    name: Mapped[str] = mapped_column(String(80))
+    is_quarantine: Mapped[bool]
+    """Whether held panels are kept apart there."""
+    registered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    registered_at: Mapped[datetime]
+
+
+class Whereabouts(Base):
+    """A panel was brought to a place."""
+
+    __tablename__ = "whereabouts"
+    __table_args__ = (Index("ix_whereabouts_panel_id_id", "panel_id", "id"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"))
+    place_id: Mapped[int] = mapped_column(ForeignKey("place.id"))
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    brought_at: Mapped[datetime]
+    entered_at: Mapped[datetime]
+
+
+class Descent(StrEnum):
+    """How a panel came from another."""
+
+    DIVIDED = "divided from it"
+    MARKED_ANEW = "the same panel under a new mark"
+
+
+class PanelDescent(Base):
+    """A panel that came from another; it carries on that one's treatments, evidence and holds."""
+
+    __tablename__ = "panel_descent"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    panel_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), unique=True)
+    parent_id: Mapped[int] = mapped_column(ForeignKey("panel.id"), index=True)
+    kind: Mapped[Descent] = mapped_column(words_of(Descent))
+    reason: Mapped[str] = mapped_column(Text)
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    at: Mapped[datetime]

@@ -1,6 +1,7 @@
-"""In which order a coupon changes hands, and codes as they are typed. Pure."""
+"""In which order a coupon changes hands, codes as they are typed, and walks past a place. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 
 from app.errors import Refusal
@@ -112,3 +113,22 @@ def wrong_surface(surface: str, allowed: Sequence[str]) -> str | None:
 
 def _refusal(sentence: str) -> Refusal:
     return Refusal(sentence, fields={"codes": sentence})
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """A walk past a place: what was found there against what is on record there."""
+
+    found: tuple[str, ...]
+    missing: tuple[str, ...]
+    """On record there, but not scanned."""
+    unexpected: tuple[str, ...]
+    """Scanned there, but not on record there."""
+
+
+def walked(on_record: Collection[str], scanned: Collection[str]) -> Walk:
+    """What differs, each part by identity."""
+    known, seen = set(on_record), set(scanned)
+    return Walk(
+        tuple(sorted(known & seen)), tuple(sorted(known - seen)), tuple(sorted(seen - known))
+    )

@@ -1,9 +1,11 @@
 """Who may do what: one table, asked by every service before it acts."""
 
+from dataclasses import dataclass
 from enum import StrEnum
 
 from app.audit.actor import Actor
 from app.errors import NotAllowed
+from app.people.records import Task
 
 
 class Role(StrEnum):
@@ -20,6 +22,8 @@ class Act(StrEnum):
     """What can be done; the value completes the sentence "Only ... may ..."."""
 
     ADD_PERSON = "add or change people"
+    AUTHORISE = "authorise people for a task or take that back"
+    ISSUE_MACHINE_TOKEN = "issue or take back a machine's token"  # noqa: S105 - an act's words
     REGISTER_EQUIPMENT = "register furnaces, sensors, gauges, thermometers, testers and blocks"
     REVIEW_REPORT = "review reports and certificates"
     RECORD_MAINTENANCE = "record work on a furnace"
@@ -28,6 +32,8 @@ class Act(StrEnum):
     WRITE_PROCEDURE = "write pyrometry procedures"
     WRITE_MAPPING = "write logger mappings"
     WRITE_CORRECTION_TABLE = "write correction tables"
+    KEY_AGAIN = "key the values of a revision a second time"
+    ENTER_ORDER = "enter or change orders"
     RECEIVE_MATERIAL = "receive material and register panels and coupons"
     PLAN_LOAD = "plan a load"
     START_LOAD = "start or end a load"
@@ -49,15 +55,35 @@ class Act(StrEnum):
     REPORT_TROUBLE = "report a coupon as missing, unmarked or doubled"
     ANSWER_TROUBLE = "decide about a coupon that is missing, unmarked or doubled"
     STUDY_TESTER = "open or close a study of a tester"
-    PLACE_HOLD = "put a panel on hold"
+    DIVIDE_PANEL = "divide a panel or mark it anew"
+    REGISTER_PLACE = "register places"
+    BRING_PANEL = "record where a panel stands"
+    PLACE_HOLD = "put a panel, or anything panels rest on, on hold"
     RELEASE_PANEL = "release a panel"
     LIFT_HOLD = "lift a hold"
+    CLOSE_RECALL = "confirm or withdraw the release of a recalled panel"
+    OPEN_NONCONFORMANCE = "open a nonconformance"
+    PROPOSE_DISPOSITION = "propose a disposition"
+    ANSWER_AS_QUALITY = "answer a proposed disposition for quality"
+    ANSWER_AS_SUPERVISION = "answer a proposed disposition for supervision"
+    ANSWER_AS_DESIGN = "answer a proposed disposition for the design organisation"
+    ENTER_CUSTOMER_ANSWER = "enter a customer's answer to a proposed disposition"
+    ENTER_ACTION = "enter a corrective action"
+    CHECK_ACTION = "check what a corrective action achieved"
+    MAKE_SCRAP_UNUSABLE = "record that a scrapped panel was marked and made unusable"
+    WITNESS_SCRAP = "witness that a scrapped panel is unusable"
+    DRAFT_NOTICE = "draft a notice to a customer"
+    SIGN_HEAD = "have the trail's head signed"
+    REVIEW_TRAIL = "review the trail"
 
 
 _I, _S, _E, _A = Role.INSPECTOR, Role.SUPERVISOR, Role.ENGINEER, Role.ADMINISTRATOR
+_AUDITOR = Role.AUDITOR
 
 MAY: dict[Act, frozenset[Role]] = {
     Act.ADD_PERSON: frozenset({_A}),
+    Act.AUTHORISE: frozenset({_S, _A}),
+    Act.ISSUE_MACHINE_TOKEN: frozenset({_A}),
     Act.REGISTER_EQUIPMENT: frozenset({_E}),
     Act.REVIEW_REPORT: frozenset({_S, _E}),
     Act.RECORD_MAINTENANCE: frozenset({_I, _S, _E}),
@@ -66,6 +92,8 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.WRITE_PROCEDURE: frozenset({_E}),
     Act.WRITE_MAPPING: frozenset({_E, _A}),
     Act.WRITE_CORRECTION_TABLE: frozenset({_E}),
+    Act.KEY_AGAIN: frozenset({_I, _S, _E}),
+    Act.ENTER_ORDER: frozenset({_S, _E}),
     Act.RECEIVE_MATERIAL: frozenset({_I, _S, _E}),
     Act.PLAN_LOAD: frozenset({_I, _S, _E}),
     Act.START_LOAD: frozenset({_I, _S}),
@@ -87,29 +115,149 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.REPORT_TROUBLE: frozenset({_I, _S}),
     Act.ANSWER_TROUBLE: frozenset({_S}),
     Act.STUDY_TESTER: frozenset({_S, _E}),
-    # Anyone who works on the record may stop a panel; only an auditor, who writes nothing, may not.
-    Act.PLACE_HOLD: frozenset({_I, _S, _E, _A}),
+    Act.DIVIDE_PANEL: frozenset({_I, _S}),
+    Act.REGISTER_PLACE: frozenset({_S, _E, _A}),
+    Act.BRING_PANEL: frozenset({_I, _S, _E}),
+    # Whoever sees something wrong may stop it, an auditor too: a hold is always on the safe side.
+    Act.PLACE_HOLD: frozenset(Role),
     Act.RELEASE_PANEL: frozenset({_I}),
     Act.LIFT_HOLD: frozenset({_S}),
+    Act.CLOSE_RECALL: frozenset({_S}),
+    Act.OPEN_NONCONFORMANCE: frozenset({_I, _S, _E}),
+    Act.PROPOSE_DISPOSITION: frozenset({_S, _E}),
+    Act.ANSWER_AS_QUALITY: frozenset({_E}),
+    Act.ANSWER_AS_SUPERVISION: frozenset({_S}),
+    # Besides the role, the design organisation's authorisation: see NEEDS.
+    Act.ANSWER_AS_DESIGN: frozenset({_E}),
+    Act.ENTER_CUSTOMER_ANSWER: frozenset({_S, _E}),
+    Act.ENTER_ACTION: frozenset({_S, _E}),
+    Act.CHECK_ACTION: frozenset({_S, _E}),
+    Act.MAKE_SCRAP_UNUSABLE: frozenset({_I, _S}),
+    Act.WITNESS_SCRAP: frozenset({_I, _S, _E}),
+    Act.DRAFT_NOTICE: frozenset({_S, _E}),
+    Act.SIGN_HEAD: frozenset({_S, _AUDITOR, _A}),
+    # The one thing an auditor signs: that the trail was read, and what stood out.
+    Act.REVIEW_TRAIL: frozenset({_S, _AUDITOR}),
 }
 
 
+NEEDS: dict[Act, Task] = {
+    Act.REVIEW_REPORT: Task.REPORT_REVIEW,
+    Act.VERIFY_REQUIREMENT: Task.VERIFICATION,
+    Act.RELEASE_PANEL: Task.RELEASE,
+    Act.LIFT_HOLD: Task.DISPOSITION,
+    Act.CLOSE_RECALL: Task.DISPOSITION,
+    Act.ANSWER_AS_SUPERVISION: Task.DISPOSITION,
+    Act.ANSWER_AS_DESIGN: Task.DESIGN,
+}
+"""What an act asks for besides the role: an authorisation that is good on the day.
+
+Readings and surface searches ask for theirs by what is measured or searched: `TESTING` and
+`require_task`.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class ActLine:
+    """One act as a page shows it.
+
+    ``roles`` may, where they hold the authorisation that ``needs`` names, if it names one; ``on``
+    are the states of a panel in which it is taken, empty where the act is on none.
+    """
+
+    act: Act
+    roles: frozenset[Role]
+    needs: Task | None
+    on: tuple[str, ...]
+
+
+TESTING: dict[str, Task] = {"hardness": Task.HARDNESS, "conductivity": Task.CONDUCTIVITY}
+"""What readings of a quantity ask for besides the role. A laboratory's result is typed from its
+report, and asks for none."""
+
+
+def has_role(by: Actor, act: Act) -> bool:
+    """Whether any role of the person allows the act, authorised for it or not."""
+    return may_by_role(by.roles, act)
+
+
+def may_by_role(roles: frozenset[str], act: Act) -> bool:
+    """Whether any of the roles allows the act."""
+    return bool(roles & {role.value for role in MAY[act]})
+
+
 def may(by: Actor, act: Act) -> bool:
-    """Whether any role of the person allows the act."""
-    return bool(by.roles & {role.value for role in MAY[act]})
+    """Whether the person may do it today: a role allows it, and they are authorised for it."""
+    return has_role(by, act) and (act not in NEEDS or NEEDS[act].value in by.authorised)
+
+
+def missing(by: Actor, task: Task) -> str | None:
+    """What stands in the way of a person's doing the task today, as one sentence; None: nothing."""
+    if task.value in by.authorised:
+        return None
+    return (
+        f"{by.full_name} holds no authorisation for {task.value} that is good today. A "
+        "supervisor or the administrator can grant one, on its training and eye-test records."
+    )
+
+
+def lacks(by: Actor, act: Act) -> str | None:
+    """The authorisation that alone keeps the person from the act, as one sentence; else None."""
+    return missing(by, NEEDS[act]) if act in NEEDS and has_role(by, act) else None
+
+
+def missing_to_measure(by: Actor, quantity: str) -> str | None:
+    """The same for readings of a quantity; None also where none is asked for."""
+    task = TESTING.get(quantity)
+    return None if task is None else missing(by, task)
+
+
+def require_task(by: Actor, task: Task) -> None:
+    """Pass if the person is authorised for the task today.
+
+    Raises:
+        NotAllowed: they are not, or not any more.
+    """
+    sentence = missing(by, task)
+    if sentence is not None:
+        raise NotAllowed(sentence)
+
+
+def require_to_measure(by: Actor, quantity: str) -> None:
+    """Pass if the person may take readings at the bench and is authorised for the quantity today.
+
+    Raises:
+        NotAllowed: no role of theirs does, or they hold no authorisation that is good today.
+    """
+    require(by, Act.MEASURE)
+    if quantity in TESTING:
+        require_task(by, TESTING[quantity])
 
 
 def require(by: Actor, act: Act) -> None:
-    """Pass if the person may do it.
+    """Pass if the person may do it today.
 
     Raises:
-        NotAllowed: none of their roles does; the sentence names those that would.
+        NotAllowed: none of their roles does, and the sentence names those that would; or they hold
+            no authorisation for it that is good today.
     """
-    if not may(by, act):
-        allowed = [role.value for role in Role if role in MAY[act]]
-        who = allowed[0] if len(allowed) == 1 else f"{', '.join(allowed[:-1])} or {allowed[-1]}"
-        article = "an" if who[0] in "aei" else "a"
-        raise NotAllowed(
-            f"Only {article} {who} may {act.value}; you are signed in as {by.full_name} "
-            f"({', '.join(sorted(by.roles)) or 'no role'})."
-        )
+    require_role(by, act)
+    if act in NEEDS:
+        require_task(by, NEEDS[act])
+
+
+def require_role(by: Actor, *acts: Act) -> None:
+    """Pass if a role of the person allows one of the acts, authorised for it or not.
+
+    Raises:
+        NotAllowed: none of their roles does, and the sentence names those that would.
+    """
+    if any(has_role(by, act) for act in acts):
+        return
+    allowed = [role.value for role in Role if any(role in MAY[act] for act in acts)]
+    who = allowed[0] if len(allowed) == 1 else f"{', '.join(allowed[:-1])} or {allowed[-1]}"
+    article = "an" if who[0] in "aei" else "a"
+    raise NotAllowed(
+        f"Only {article} {who} may {' or '.join(act.value for act in acts)}; you are signed in as "
+        f"{by.full_name} ({', '.join(sorted(by.roles)) or 'no role'})."
+    )

@@ -6,8 +6,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, exists, func, select
+from sqlalchemy.orm import Session, aliased
 
 from app.documents.correction_table import correction_table_from_json
 from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
@@ -23,13 +23,20 @@ from app.requirements.records import (
     RequirementRevision,
     RequirementVerification,
     RequirementWithdrawal,
+    SecondKeying,
 )
 from app.requirements.rules import (
+    Group,
     Part,
+    correction_cells,
     correction_parts,
+    cycle_cells,
     cycle_parts,
+    gap_parts,
     mapping_parts,
+    procedure_cells,
     procedure_parts,
+    table_cells,
     table_parts,
 )
 
@@ -54,6 +61,20 @@ class Revision:
     in_force_from: datetime | None
     sample: list[list[str]] | None
     withdrawn_at: datetime | None
+    attempt: int
+    again_because: str | None
+    differences: list[list[str]] | None
+    """Of its last second keying: place, first and second entry; None where nobody keyed it."""
+
+    @property
+    def is_keyed(self) -> bool:
+        """Whether a second person's entry agrees in every value."""
+        return self.differences is not None and not self.differences
+
+    @property
+    def wants_keying(self) -> bool:
+        """Whether its values are still to be keyed by a second person; those of a mapping never."""
+        return self.kind is not RequirementKind.LOGGER_MAPPING and not self.is_keyed
 
     def in_force(self, at: datetime) -> bool:
         """Whether a second person had verified it and it was in force at that time."""
@@ -62,7 +83,20 @@ class Revision:
         return self.withdrawn_at is None or at < self.withdrawn_at
 
 
+def is_last_attempt() -> ColumnElement[bool]:
+    """Whether a revision as written is the last attempt of its name; of another none is used."""
+    later = aliased(RequirementRevision)
+    return ~exists().where(
+        later.requirement_id == RequirementRevision.requirement_id,
+        later.revision == RequirementRevision.revision,
+        later.attempt > RequirementRevision.attempt,
+    )
+
+
 def _select_revisions() -> Any:
+    """Every attempt of every revision, with the differences of its last second keying."""
+    keying = aliased(SecondKeying)
+    last = select(func.max(keying.id)).where(keying.revision_id == RequirementRevision.id)
     return (
         select(
             RequirementRevision.id,
@@ -81,6 +115,9 @@ def _select_revisions() -> Any:
             RequirementVerification.in_force_from,
             RequirementVerification.sample,
             RequirementWithdrawal.withdrawn_at,
+            RequirementRevision.attempt,
+            RequirementRevision.again_because,
+            SecondKeying.differences,
         )
         .join(Requirement, Requirement.id == RequirementRevision.requirement_id)
         .outerjoin(
@@ -89,6 +126,7 @@ def _select_revisions() -> Any:
         .outerjoin(
             RequirementWithdrawal, RequirementWithdrawal.revision_id == RequirementRevision.id
         )
+        .outerjoin(SecondKeying, SecondKeying.id == last.scalar_subquery())
     )
 
 
@@ -105,13 +143,30 @@ def revision(session: Session, revision_id: int) -> Revision:
 def revisions(
     session: Session, *, kind: RequirementKind | None = None, code: str | None = None
 ) -> list[Revision]:
-    """Revisions of a kind, or of one requirement, oldest first under each code."""
-    query = _select_revisions()
+    """Revisions of a kind, or of one requirement, oldest first under each code.
+
+    Of each the last attempt only, at the place of its first.
+    """
+    query = _select_revisions().where(is_last_attempt())
     if kind is not None:
         query = query.where(Requirement.kind == kind)
     if code is not None:
         query = query.where(Requirement.code == code)
-    ordered = query.order_by(Requirement.code, RequirementRevision.id)
+    same = aliased(RequirementRevision)
+    first = select(func.min(same.id)).where(
+        same.requirement_id == RequirementRevision.requirement_id,
+        same.revision == RequirementRevision.revision,
+    )
+    ordered = query.order_by(Requirement.code, first.scalar_subquery())
+    return [Revision(*row) for row in session.execute(ordered)]
+
+
+def attempts(session: Session, code: str, revision: str) -> list[Revision]:
+    """Every attempt at one revision, the first one first: its history, which judges nothing."""
+    query = _select_revisions().where(
+        Requirement.code == code, RequirementRevision.revision == revision
+    )
+    ordered = query.order_by(RequirementRevision.attempt)
     return [Revision(*row) for row in session.execute(ordered)]
 
 
@@ -119,18 +174,35 @@ class RevisionState(StrEnum):
     """What has become of a revision."""
 
     IN_FORCE = "in force"
+    SUPERSEDED = "superseded"
     COMING = "verified, not yet in force"
-    UNVERIFIED = "not verified"
+    UNVERIFIED = "draft"
     WITHDRAWN = "withdrawn"
 
 
-def state_of(revision: Revision, at: datetime) -> RevisionState:
-    """Where a revision stands at a time."""
+def state_of(revision: Revision, at: datetime, found: Sequence[Revision] = ()) -> RevisionState:
+    """Where a revision stands at a time; ``found`` are all of its requirement, oldest first.
+
+    One that is in force is superseded where a later one is in force too. It may still be used where
+    an order asks for it.
+    """
     if revision.withdrawn_at is not None and at >= revision.withdrawn_at:
         return RevisionState.WITHDRAWN
     if revision.in_force_from is None:
         return RevisionState.UNVERIFIED
-    return RevisionState.IN_FORCE if at >= revision.in_force_from else RevisionState.COMING
+    if at < revision.in_force_from:
+        return RevisionState.COMING
+    if superseded_by(revision, at, found) is not None:
+        return RevisionState.SUPERSEDED
+    return RevisionState.IN_FORCE
+
+
+def superseded_by(revision: Revision, at: datetime, found: Sequence[Revision]) -> Revision | None:
+    """The newest revision in force, where that is not this one and this one is in force too."""
+    in_force = [one for one in found if one.in_force(at)]
+    if not revision.in_force(at) or not in_force or in_force[-1].id == revision.id:
+        return None
+    return in_force[-1]
 
 
 def named(
@@ -208,9 +280,13 @@ def _newest_in_force(session: Session, kind: RequirementKind, at: datetime) -> l
 
 
 def parts_of(revision: Revision) -> tuple[Part, ...]:
-    """The parts a second person compares, every value among them."""
+    """The parts a second person compares, every value among them.
+
+    Of a table besides, as its last part, what no entry is for, where there is any.
+    """
     if revision.kind is RequirementKind.ACCEPTANCE_TABLE:
-        return table_parts(table_of(revision))
+        table = table_of(revision)
+        return (*table_parts(table), *gap_parts(table))
     if revision.kind is RequirementKind.CYCLE:
         return cycle_parts(revision.paper, revision.shop_rules)
     if revision.kind is RequirementKind.PYROMETRY_PROCEDURE:
@@ -220,10 +296,46 @@ def parts_of(revision: Revision) -> tuple[Part, ...]:
     return mapping_parts(revision.paper)
 
 
+def cells_of(revision: Revision) -> tuple[Group, ...]:
+    """The values that a second person keys; none of a mapping, which is tried on an export."""
+    if revision.kind is RequirementKind.ACCEPTANCE_TABLE:
+        return table_cells(revision.paper)
+    if revision.kind is RequirementKind.CYCLE:
+        return cycle_cells(revision.paper, revision.shop_rules)
+    if revision.kind is RequirementKind.PYROMETRY_PROCEDURE:
+        return procedure_cells(revision.paper)
+    if revision.kind is RequirementKind.CORRECTION_TABLE:
+        return correction_cells(revision.paper)
+    return ()
+
+
+def drafts(session: Session) -> list[Revision]:
+    """What nobody has verified or withdrawn, the last attempt of each, oldest first; one query."""
+    query = _select_revisions().where(
+        is_last_attempt(),
+        RequirementVerification.id.is_(None),
+        RequirementWithdrawal.id.is_(None),
+    )
+    ordered = query.order_by(RequirementRevision.written_at, RequirementRevision.id)
+    return [Revision(*row) for row in session.execute(ordered)]
+
+
+def keyings(session: Session, revision_id: int) -> list[SecondKeying]:
+    """Every second keying of one attempt, the first one first."""
+    return list(
+        session.scalars(
+            select(SecondKeying)
+            .where(SecondKeying.revision_id == revision_id)
+            .order_by(SecondKeying.id)
+        )
+    )
+
+
 def previous(found: Sequence[Revision], shown: Revision) -> Revision | None:
     """The revision written before the one shown, or None; ``found`` are all, oldest first."""
-    earlier = [one for one in found if one.id < shown.id]
-    return earlier[-1] if earlier else None
+    names = [one.revision for one in found]
+    at = names.index(shown.revision)
+    return found[at - 1] if at else None
 
 
 def find_requirement(session: Session, code: str) -> Requirement | None:

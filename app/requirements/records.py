@@ -1,6 +1,9 @@
-"""Papers that a second person verifies. A revision is never edited; a verification is a row."""
+"""Papers that a second person keys again and verifies, and the orders that name them.
 
-from datetime import datetime
+A revision is never edited; a verification is a row.
+"""
+
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
@@ -41,7 +44,7 @@ class RequirementRevision(Base):
     """
 
     __tablename__ = "requirement_revision"
-    __table_args__ = (UniqueConstraint("requirement_id", "revision"),)
+    __table_args__ = (UniqueConstraint("requirement_id", "revision", "attempt"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     requirement_id: Mapped[int] = mapped_column(ForeignKey("requirement.id"))
@@ -52,6 +55,28 @@ class RequirementRevision(Base):
     source_document: Mapped[str] = mapped_column(String(200))
     written_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     written_at: Mapped[datetime]
+    attempt: Mapped[int] = mapped_column(server_default="1")
+    """From 1. A draft found wrong is written again under its name; the last attempt stands."""
+    again_because: Mapped[str | None] = mapped_column(Text)
+    """Why it was written again; None of the first attempt."""
+
+
+class SecondKeying(Base):
+    """A second person keyed the values from the source without seeing the first entry.
+
+    ``cells`` maps each place of a value to what was keyed; ``differences`` lists place, first and
+    second entry where they are not the same.
+    """
+
+    __tablename__ = "second_keying"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    revision_id: Mapped[int] = mapped_column(ForeignKey("requirement_revision.id"), index=True)
+    cells: Mapped[dict[str, str]] = mapped_column(Paper, info={"trail": "digest"})
+    differences: Mapped[list[list[str]]] = mapped_column(Paper)
+    keyed_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    keyed_at: Mapped[datetime]
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
 
 
 class RequirementVerification(Base):
@@ -79,3 +104,38 @@ class RequirementWithdrawal(Base):
     reason: Mapped[str] = mapped_column(Text)
     withdrawn_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     withdrawn_at: Mapped[datetime]
+
+
+class CustomerOrder(Base):
+    """A customer's order. Its day selects which revision of each requirement governs it."""
+
+    __tablename__ = "customer_order"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    number: Mapped[str] = mapped_column(String(80), unique=True)
+    customer: Mapped[str] = mapped_column(String(120))
+    placed_on: Mapped[date]
+    later_revisions_allowed: Mapped[bool]
+    """Whether the shop may work to a revision issued after the order was placed."""
+    rework_needs_customer: Mapped[bool]
+    note: Mapped[str] = mapped_column(Text)
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]
+
+
+class OrderRequirement(Base):
+    """What an order says of one requirement; a later row for the same one replaces it."""
+
+    __tablename__ = "order_requirement"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    order_id: Mapped[int] = mapped_column(ForeignKey("customer_order.id"), index=True)
+    requirement_id: Mapped[int] = mapped_column(ForeignKey("requirement.id"))
+    stated_revision: Mapped[str | None] = mapped_column(String(20))
+    """None: the one in force on the order's day."""
+    is_extra: Mapped[bool]
+    """The customer's own requirement on top of the shop's; where both speak the stricter wins."""
+    clause: Mapped[str] = mapped_column(String(200))
+    """Where the order says so."""
+    entered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    entered_at: Mapped[datetime]

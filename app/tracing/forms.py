@@ -1,33 +1,10 @@
 """What the pages across subjects are asked by."""
 
 from datetime import date
-from typing import Annotated
-
-from fastapi import Query
 
 from app.errors import Refusal
-from app.web.forms import FormModel
 
 _YEARS = range(1900, 2200)
-
-
-class TrailQuery(FormModel):
-    """What the trail is narrowed to, as typed."""
-
-    by: str = ""
-    act: str = ""
-    identity: str = ""
-    since: str = ""
-    until: str = ""
-    before: str = ""
-
-    @property
-    def typed(self) -> dict[str, str]:
-        """The fields that narrow it, for showing them again."""
-        return self.model_dump(exclude={"before"})
-
-
-AskedTrail = Annotated[TrailQuery, Query()]
 
 
 def place_in_list(typed: str) -> int | None:

@@ -1,6 +1,5 @@
 """Forms as they arrive: what was typed, checked against forgery, then read into a model."""
 
-import hashlib
 import hmac
 from collections.abc import AsyncIterator, Iterator, Mapping
 from datetime import date, datetime
@@ -14,8 +13,8 @@ from starlette.datastructures import UploadFile
 
 from app.errors import Refusal
 from app.settings import Settings
-
-SESSION_COOKIE = "temperbook_sign_in"
+from app.web import cookies
+from app.web.form_token import csrf_token
 
 
 class Typed(Mapping[str, str]):
@@ -46,9 +45,18 @@ class Typed(Mapping[str, str]):
         return [one for one in self._files.get(name, []) if one.filename]
 
 
-def csrf_token(sign_in_token: str) -> str:
-    """The value every form carries: bound to the sign-in's secret cookie; no other site has it."""
-    return hmac.new(sign_in_token.encode(), b"temperbook form", hashlib.sha256).hexdigest()
+class OldForm(Refusal):
+    """A form of our own that was not shown to this sign-in; ``typed`` is what it holds."""
+
+    def __init__(self, sentence: str, *, typed: Typed | None = None) -> None:
+        super().__init__(sentence)
+        self.typed = typed
+
+
+def own_address(address: str) -> str:
+    """A path of ours to go on to; anything that could lead elsewhere becomes the first page."""
+    ours = address.startswith("/") and not address.startswith(("//", "/\\"))
+    return address if ours and address.isprintable() else "/"
 
 
 def refuse_other_sites(request: Request) -> None:
@@ -66,17 +74,18 @@ def refuse_other_sites(request: Request) -> None:
         raise Refusal("This form came from another site's page. Open the page here and try again.")
 
 
-def refuse_forged(request: Request, given: str) -> None:
+def refuse_forged(request: Request, given: str, *, typed: Typed | None = None) -> None:
     """Refuse a form without the value that our own pages put into it for this sign-in.
 
     Raises:
-        Refusal: nobody is signed in, or the value is not this sign-in's.
+        OldForm: nobody is signed in, or the value is not this sign-in's.
     """
-    token = request.cookies.get(SESSION_COOKIE, "")
-    if not token or not hmac.compare_digest(given, csrf_token(token)):
-        raise Refusal(
+    token = cookies.taken(request, cookies.SIGN_IN)
+    if not token or not hmac.compare_digest(given.encode(), csrf_token(token).encode()):
+        raise OldForm(
             "This page was open since before you signed in. Go back, load it again and repeat "
-            "the entry; nothing was recorded."
+            "the entry; nothing was recorded.",
+            typed=typed,
         )
 
 
@@ -101,7 +110,7 @@ async def read_fields(request: Request) -> Typed:
         Refusal: it does not.
     """
     typed = await _read(request)
-    refuse_forged(request, typed.get("csrf", ""))
+    refuse_forged(request, typed.get("csrf", ""), typed=typed)
     return typed
 
 

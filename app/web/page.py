@@ -16,11 +16,10 @@ from markupsafe import Markup
 
 from app.database import Database
 from app.settings import Settings, shipped
-from app.web import words
+from app.web import cookies, words
 from app.web.working import fold_working
 
 STATIC = Path(__file__).parent.parent / "static"
-_NOTICE = "temperbook_notice"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,17 +98,17 @@ class PageMaker:
     def show(self, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
         """The page; ``values`` are finished: a template neither queries nor computes."""
         visitor = getattr(self._request.state, "visitor", None)
-        notice = self._request.cookies.get(_NOTICE)
+        notice = cookies.taken(self._request, cookies.NOTICE)
         content = self._environment.get_template(template).render(
             visitor=visitor,
             here=self._request.url.path,
-            notice=unquote(notice) if notice else None,
+            notice=unquote(notice) or None,
             now=now(),
             **values,
         )
         response = HTMLResponse(content, status_code=status)
-        if notice is not None:
-            response.delete_cookie(_NOTICE)
+        if notice:
+            cookies.drop(response, self.settings, cookies.NOTICE)
         return response
 
     def part(self, template: str, **values: Any) -> Markup:
@@ -125,7 +124,7 @@ class PageMaker:
         address = "/".join([parts[0], *(quote(part, safe="") for part in parts[1:])])
         response = RedirectResponse(address, status_code=303)
         if notice:
-            response.set_cookie(_NOTICE, quote(notice), max_age=60, httponly=True, samesite="lax")
+            cookies.put(response, self.settings, cookies.NOTICE, quote(notice), seconds=60)
         return response
 
 

@@ -5,6 +5,7 @@ from fastapi import FastAPI
 
 from app.bench import queries
 from app.database import Database
+from app.errors import Refusal
 from app.panels.records import Coupon
 from tests.bench.bench_makers import Bench
 from tests.bench.session_makers import HIGH, LOW, bench_with_standards, out_of_use, second_meter
@@ -90,7 +91,8 @@ def test_a_meter_drifts_and_the_coupons_are_measured_again(bench: Bench, visit: 
     entry = visit.get(f"{address}?coupon={odd.code}").text
     assert 'name="reading_1"' not in entry
     low = bench.readings(odd)[-1]
-    bench.correct(odd, low, "37.7", by=bench.shop.second, reason="the meter read 0.9 too low")
+    with pytest.raises(Refusal, match="Nothing is added to it; measure the coupon again"):
+        bench.correct(odd, low, "37.7", by=bench.shop.second, reason="the meter read 0.9 too low")
     assert bench.now(odd).verdict == "not_proven"
 
     # 5. Another meter, checked before and after; the same coupons read again by somebody else.

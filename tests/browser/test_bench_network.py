@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Route, expect
 from sqlalchemy import select
 
 from app.bench.records import Reading
+from app.people.records import SignIn
 from tests.browser.bench_floor import Floor, Inspector
 from tests.browser.desks import Served
 from tests.speed import serving
@@ -231,6 +232,26 @@ def test_a_sign_in_that_ended_meanwhile_loses_nothing(
     mara.page.get_by_role("link", name="Sign in and go on").click()
     mara.page.get_by_label("User name").fill("mara")
     mara.page.get_by_label("Password").fill("correct horse battery")
+    mara.page.keyboard.press("Enter")
+    mara.page.wait_for_selector(f"form[data-entry={coupon}]")
+    assert mara.values() == FIGURES
+    mara.page.locator("[name=spacing_confirmed]").focus()
+    mara.press("1")
+    _saved_once(floor, mara, coupon)
+
+
+def test_a_sign_in_that_was_locked_meanwhile_loses_nothing(
+    floor: Floor, seat: Callable[..., Inspector]
+) -> None:
+    mara, coupon = seat(), floor.coupons[0]
+    _key_three(mara, floor.hardness, coupon)
+    with floor.database.write() as session:
+        for row in session.scalars(select(SignIn)):
+            row.seen_at -= timedelta(minutes=31)
+    mara.press("1")
+    _not_saved(mara, coupon)
+    mara.page.get_by_role("link", name="Sign in and go on").click()
+    mara.page.get_by_label("Your password").fill("correct horse battery")
     mara.page.keyboard.press("Enter")
     mara.page.wait_for_selector(f"form[data-entry={coupon}]")
     assert mara.values() == FIGURES

@@ -1,6 +1,7 @@
 """Every page of the application: WCAG by axe-core, nothing cut off, no fault, no other host."""
 
 from collections.abc import Callable, Iterable
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -8,12 +9,17 @@ from playwright.sync_api import Browser
 
 from app.main import create_app
 from app.settings import Settings
+from seed_demo.seeding_trail import FIRST_HEAD
 from tests.browser.desks import Desk, Served
 
 INSPECTOR, SUPERVISOR, BOTH = "tashgill", "rhalvarth", "obrantwood"
 ENGINEER, AUDITOR, ADMINISTRATOR = "skestle", "jlindqvane", "botterley"
+DESIGN = "vtolloway"
 AT_THE_BENCH = "pquennell"
 """Sits at a tester now, in the newest session."""
+
+FIRST_OPENED = f"N-{(datetime.now(UTC) - timedelta(days=16)).year}-0001"
+"""The demonstration's first nonconformance; its year is the one it was opened in."""
 
 PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/sign-in", None, "/sign-in"),
@@ -25,8 +31,16 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/find", INSPECTOR, "/find"),
     ("/find", INSPECTOR, "/find?q=TW-106"),
     ("/find", INSPECTOR, "/find?q=nobody+knows+it"),
+    ("/unlock", INSPECTOR, "/unlock"),
+    ("/account", INSPECTOR, "/account"),
+    ("/account/password", INSPECTOR, "/account/password"),
+    ("/account/second-factor", INSPECTOR, "/account/second-factor"),
     ("/people", ADMINISTRATOR, "/people"),
     ("/people", AUDITOR, "/people"),
+    ("/people/authorisations", AUDITOR, "/people/authorisations"),
+    ("/people/tokens", ADMINISTRATOR, "/people/tokens"),
+    ("/people/{username}", ADMINISTRATOR, "/people/tashgill"),
+    ("/people/{username}", AUDITOR, "/people/botterley"),
     ("/panels", INSPECTOR, "/panels"),
     ("/panels", AUDITOR, "/panels?standing=held"),
     ("/panels/{code:path}", AUDITOR, "/panels/TW-1041"),
@@ -38,10 +52,48 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/panels/{code:path}/decision", INSPECTOR, "/panels/TW-1064/decision"),
     ("/panels/{code:path}/decision", SUPERVISOR, "/panels/TW-1048/decision"),
     ("/panels/{code:path}/decision", AUDITOR, "/panels/TW-1053/decision"),
+    ("/panels/{code:path}/tag", INSPECTOR, "/panels/TW-1048/tag"),
+    ("/panels/{code:path}/tag", INSPECTOR, "/panels/TW-1048/tag?size=label"),
+    ("/panels/{code:path}", SUPERVISOR, "/panels/TW-1045"),
+    ("/panels/{code:path}", INSPECTOR, "/panels/TW-1058"),
+    ("/panels/{code:path}/divide", INSPECTOR, "/panels/TW-1065/divide"),
+    ("/panels/{code:path}/nonconformance", INSPECTOR, "/panels/TW-1055/nonconformance"),
+    ("/panels/{code:path}/scrap", SUPERVISOR, "/panels/TW-1060/scrap"),
+    ("/nonconformances", DESIGN, "/nonconformances"),
+    ("/nonconformances/{code}", AUDITOR, f"/nonconformances/{FIRST_OPENED}"),
+    ("/nonconformances/{code}/notice", ENGINEER, f"/nonconformances/{FIRST_OPENED}/notice"),
+    (
+        "/nonconformances/{code}/notices/{key:int}",
+        AUDITOR,
+        f"/nonconformances/{FIRST_OPENED}/notices/1",
+    ),
+    ("/recalls", SUPERVISOR, "/recalls"),
+    ("/what-if", ENGINEER, "/what-if?table=QT-31&revision=C"),
+    ("/orders", ENGINEER, "/orders"),
+    ("/orders/{number:path}", ENGINEER, "/orders/HW-2207"),
+    ("/orders/{number:path}/statement", ENGINEER, "/orders/HW-2207/statement"),
+    ("/orders/{number:path}/table", ENGINEER, "/orders/HW-2207/table"),
+    ("/register/order", ENGINEER, "/register/order"),
+    ("/holds", AUDITOR, "/holds"),
+    ("/holds/place", AUDITOR, "/holds/place?kind=panel&code=TW-1064"),
+    ("/holds/{hold_id:int}", SUPERVISOR, "/holds/1"),
+    ("/holds/{hold_id:int}/tag", SUPERVISOR, "/holds/1/tag"),
+    ("/places", ENGINEER, "/places"),
+    ("/places/{code:path}", INSPECTOR, "/places/QC-1"),
+    ("/bring", INSPECTOR, "/bring"),
     ("/trail", AUDITOR, "/trail"),
     ("/trail", AUDITOR, "/trail?identity=nobody+knows+it"),
     ("/trail/check", AUDITOR, "/trail/check"),
     ("/trail/{number:int}", AUDITOR, "/trail/400"),
+    ("/trail", AUDITOR, "/trail?exceptions=yes&text=a"),
+    ("/trail/exceptions", AUDITOR, "/trail/exceptions"),
+    ("/trail/review", AUDITOR, "/trail/review"),
+    ("/trail/review", SUPERVISOR, "/trail/review?through=300"),
+    ("/trail/reviews", AUDITOR, "/trail/reviews"),
+    ("/trail/reviews/{key:int}", AUDITOR, "/trail/reviews/1"),
+    ("/trail/heads", AUDITOR, "/trail/heads"),
+    ("/trail/heads/check", AUDITOR, "/trail/heads/check"),
+    ("/trail/heads/{size:int}", AUDITOR, f"/trail/heads/{FIRST_HEAD}"),
     ("/bench", INSPECTOR, "/bench"),
     ("/bench", AUDITOR, "/bench"),
     ("/bench/sessions/{session_id}", INSPECTOR, "/bench/sessions/5"),
@@ -118,6 +170,11 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
     ("/troubles/{key:int}", AUDITOR, "/troubles/1"),
     ("/register/table", ENGINEER, "/register/table"),
     ("/register/table-entry", ENGINEER, "/register/table-entry"),
+    ("/register/table-sheet", ENGINEER, "/register/table-sheet"),
+    ("/tables/{code:path}/keying", INSPECTOR, "/tables/QT-31/keying?revision=C"),
+    ("/cycles/{code:path}/keying", INSPECTOR, "/cycles/KS-2/keying?revision=B"),
+    ("/procedures/{code:path}/keying", INSPECTOR, "/procedures/PY-1/keying?revision=B"),
+    ("/corrections/{code:path}/keying", INSPECTOR, "/corrections/CT-1/keying?revision=B"),
     ("/register/cycle", ENGINEER, "/register/cycle"),
     ("/tables/{code:path}", AUDITOR, "/tables/QT-58"),
     ("/tables/{code:path}", BOTH, "/tables/QT-31?revision=C"),
@@ -185,6 +242,10 @@ PAGES: tuple[tuple[str, str | None, str], ...] = (
 
 NOT_PAGES = {
     "/live/{code:path}/next",
+    "/machine/panels/{code:path}",
+    "/machine/tree-heads",
+    "/register/table-sheet/blank",
+    "/register/table-sheet/workbook",
     "/loads/{code:path}/live/state",
     "/loads/{code:path}/live/points",
     "/loads/{code:path}/live.svg",
@@ -194,6 +255,8 @@ NOT_PAGES = {
     "/loads/{code:path}/photographs/{key:int}/small",
     "/loads/{code:path}/record/original",
     "/report-files/{sha256}",
+    "/trail.csv",
+    "/trail/heads/{size:int}.txt",
     "/tables/{code:path}/paper",
     "/cycles/{code:path}/paper",
     "/procedures/{code:path}/paper",

@@ -6,10 +6,15 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, expect
+from sqlalchemy import select
 
+from app.database import Database
+from app.panels.records import Panel
+from app.release.rules.facts import DecisionKind
 from seed_demo.seeding_shop import PASSWORD
 from tests.browser.bench_work import Bench
 from tests.browser.desks import Desk, Served
+from tests.release.nonconformance_makers import approved
 
 HARDNESS = {
     "TW-1071-A": ("86.8", "85.9", "87.1"),
@@ -184,7 +189,8 @@ def look_over(desk: Desk) -> None:
         assert desk.looked_over() == [], desk.page.url
 
 
-def test_a_supervisor_lifts_a_hold_with_a_disposition_and_a_reason(seat: Seat) -> None:
+def test_a_supervisor_lifts_a_hold_with_a_disposition_and_a_reason(seat: Seat, own: Served) -> None:
+    code = _approved(own, "TW-1053", DecisionKind.USE_AS_IS)
     desk = seat("rhalvarth")
     page = desk.page
     page.get_by_role("link", name="TW-1053").click()
@@ -206,6 +212,17 @@ def test_a_supervisor_lifts_a_hold_with_a_disposition_and_a_reason(seat: Seat) -
     expect(page.locator(".opening .standing")).to_have_text("use as is")
     expect(page.locator("main")).to_contain_text(reason)
     expect(page.locator("main")).to_contain_text("lifted by decision")
+    expect(page.locator("main")).to_contain_text(f"Released by use as is under {code}")
+
+
+def _approved(own: Served, panel_code: str, disposition: DecisionKind) -> str:
+    """A nonconformance of the panel whose disposition the right people have answered."""
+    records = Database(own.settings.database_url)
+    with records.read() as session:
+        panel = session.scalars(select(Panel).where(Panel.code == panel_code)).one()
+    code = approved(records, panel, disposition, zone=own.settings.zone)
+    records.close()
+    return code
 
 
 FROM_THE_PANEL = {

@@ -303,6 +303,7 @@ def test_a_second_supervisor_may_decide_about_what_the_first_reported(hall: Hall
         hall.database,
         username="vera",
         full_name="Vera Stone",
+        identity_number="W-2098",
         roles=[Role.SUPERVISOR],
         password=PASSWORD,
         by="rune",

@@ -60,6 +60,8 @@ class Doubtful:
             bag="intact",
             surface="clear",
             searched=SEARCHED,
+            contour_gap="0.4",
+            contour_limit="1.0",
             **{
                 f"coupon:{self.code(number)}": fates.get(f"c{number}", "recovered")
                 for number in range(1, 7)

@@ -12,13 +12,17 @@ from app.people.rights import Role
 from tests.makers import NOW, Shop
 from tests.visits import PASSWORD
 
+FIRST = "walnut lantern orbit 41"
+TODAY = NOW.date()
+
 
 def _add(database: Database, **changed: object) -> None:
     given = {
         "username": "new.name",
         "full_name": "New Name",
+        "identity_number": "W-2041",
         "roles": [Role.INSPECTOR],
-        "password": "fifteen letters",
+        "password": FIRST,
         "by": "set-up",
         "at": NOW,
         **changed,
@@ -28,20 +32,20 @@ def _add(database: Database, **changed: object) -> None:
 
 def test_a_new_account_can_sign_in_and_is_known_by_its_cookie(database: Database) -> None:
     _add(database)
-    token = service.sign_in(
-        database, username=" New.Name ", password="fifteen letters", at=NOW, hours=1
-    )
+    token = service.sign_in(database, username=" New.Name ", password=FIRST, at=NOW, hours=1)
     with database.read() as session:
-        found = queries.signed_in(session, token, now=NOW + timedelta(minutes=59))
+        found = queries.signed_in(session, token, now=NOW + timedelta(minutes=59), today=TODAY)
         assert found is not None
         assert found[0].full_name == "New Name"
-        assert queries.signed_in(session, token, now=NOW + timedelta(minutes=60)) is None
+        assert (
+            queries.signed_in(session, token, now=NOW + timedelta(minutes=60), today=TODAY) is None
+        )
 
 
 def test_fourteen_characters_are_too_few_and_fifteen_are_taken(database: Database) -> None:
     with pytest.raises(Refusal, match="this one has 14"):
-        _add(database, password="x" * 14)
-    _add(database, password="x" * 15)
+        _add(database, password="walnut lantern")
+    _add(database, password="walnut lanterns")
 
 
 @pytest.mark.parametrize("username", ["", "two words", "drop;table", "..."])
@@ -70,8 +74,9 @@ def test_a_refused_sign_in_says_not_which_was_wrong_and_is_on_the_trail(
 def test_a_signature_needs_the_persons_own_password(database: Database) -> None:
     shop = Shop(database)
     with pytest.raises(Refusal, match="signature was not made"):
-        service.re_authenticate(database, shop.inspector, password="somebody else's")
-    assert service.re_authenticate(database, shop.inspector, password=PASSWORD).by == shop.inspector
+        service.re_authenticate(database, shop.inspector, password="somebody else's", at=NOW)
+    proof = service.re_authenticate(database, shop.inspector, password=PASSWORD, at=NOW)
+    assert proof.by == shop.inspector
 
 
 def test_signing_out_ends_the_sign_in_at_once(database: Database) -> None:
@@ -79,7 +84,7 @@ def test_signing_out_ends_the_sign_in_at_once(database: Database) -> None:
     token = service.sign_in(database, username="mara", password=PASSWORD, at=NOW, hours=1)
     service.sign_out(database, token, by=shop.inspector, at=NOW)
     with database.read() as session:
-        assert queries.signed_in(session, token, now=NOW) is None
+        assert queries.signed_in(session, token, now=NOW, today=TODAY) is None
 
 
 def test_the_password_itself_is_nowhere_on_record(database: Database) -> None:
@@ -87,4 +92,4 @@ def test_the_password_itself_is_nowhere_on_record(database: Database) -> None:
     with database.read() as session:
         kept = session.query(Person).one().password_hash
     assert kept.startswith("$argon2id$")
-    assert "fifteen" not in kept
+    assert FIRST not in kept

@@ -173,7 +173,9 @@ class Evidence:
         bag_intact: bool = True,
         surface_clear: bool | None = True,
         findings: str = "",
+        contour: tuple[str, str] | None = ("0.8", "1.5"),
     ) -> None:
+        gap, limit = contour or (None, None)
         bind(
             session,
             Unwrapping(
@@ -185,6 +187,8 @@ class Evidence:
                 by_id=self.shop.inspector.id,
                 taken_at=NOW,
                 entered_at=NOW,
+                contour_gap_mm=None if gap is None else Decimal(gap),
+                contour_limit_mm=None if limit is None else Decimal(limit),
             ),
         )
 

@@ -10,7 +10,7 @@ from sqlalchemy import select, text
 
 from app.audit.actor import Actor
 from app.audit.records import TrailEntry
-from app.database import Database
+from app.database import Database, paper_sha256
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.panels.records import Custody, Decided, Hold, Panel
 from app.people.records import Signature
@@ -18,11 +18,13 @@ from app.people.rights import Role
 from app.release import service
 from app.release.queries.decisions import LEAVES, kept_evidence, misstated
 from app.release.records import Decision, HoldLift
+from app.release.rules.dispositions import DEPARTURES
 from app.release.rules.facts import DecisionKind
 from app.release.rules.snapshot import differences
 from app.release.rules.standing import Standing
 from tests.makers import NOW, Shop
 from tests.release.evidence_rows import LATER, Evidence, case, finding
+from tests.release.nonconformance_makers import approved
 from tests.visits import PASSWORD
 
 UTC = ZoneInfo("UTC")
@@ -47,6 +49,9 @@ def _release(evidence: Evidence, panel: Panel, **changed: Any) -> None:
 
 
 def _lift(evidence: Evidence, panel: Panel, disposition: DecisionKind, **changed: Any) -> None:
+    """Dispose of the panel, a departure under an approved proposal."""
+    if disposition in DEPARTURES:
+        approved(evidence.database, panel, disposition, at=LATER)
     given = {
         "seen": case(evidence.database, panel).seen,
         "reason": REASON,
@@ -66,6 +71,18 @@ def _hold(evidence: Evidence, panel: Panel, by: Actor | None = None) -> None:
         reason="A scratch near the edge.",
         by=by or evidence.shop.engineer,
         at=LATER,
+    )
+
+
+def _close(evidence: Evidence, panel: Panel, *, stands: bool, by: Actor | None = None) -> None:
+    seen = case(evidence.database, panel).seen
+    service.close_recalls(
+        evidence.database,
+        [service.Closing(panel.code, stands, REASON, seen)],
+        password=PASSWORD,
+        by=by or evidence.shop.supervisor,
+        at=LATER,
+        zone=UTC,
     )
 
 
@@ -89,8 +106,10 @@ def test_a_panel_whose_every_gate_conforms_is_released_with_its_evidence(
         assert misstated(session) == []
         kept = kept_evidence(session, panel.id, 1)
     assert (decision.number, decision.kind) == (1, DecisionKind.RELEASED)
-    assert kept == before.snapshot
-    assert decision.evidence_sha256 == before.evidence_sha256
+    assert {name: kept[name] for name in before.snapshot} == before.snapshot
+    assert decision.evidence_sha256 == paper_sha256(kept)
+    assert {line["outcome"] for line in kept["hands"]} == {"conforms"}
+    assert decision.authorisation_id == evidence.shop.second.authorised["release of panels"]
     assert signature.printed_name == "Deniz Okoro"
     assert service.is_intact(after.facts, 1)
     assert entry is not None
@@ -208,14 +227,13 @@ def test_evidence_that_moved_since_the_page_was_read_stops_the_decision(
         _release(evidence, panel, seen=seen)
 
 
-def test_anyone_but_an_auditor_places_a_hold(evidence: Evidence) -> None:
+def test_anyone_signed_in_places_a_hold(evidence: Evidence) -> None:
     _, panel, _ = evidence.ready()
     shop = evidence.shop
-    for by in (shop.inspector, shop.supervisor, shop.engineer, shop.administrator):
+    everybody = (shop.inspector, shop.supervisor, shop.engineer, shop.administrator, shop.auditor)
+    for by in everybody:
         _hold(evidence, panel, by)
-    with pytest.raises(NotAllowed):
-        _hold(evidence, panel, shop.auditor)
-    assert len(case(evidence.database, panel).facts.open_holds) == 4
+    assert len(case(evidence.database, panel).facts.open_holds) == len(everybody)
 
 
 def test_a_hold_needs_a_reason(evidence: Evidence) -> None:
@@ -226,17 +244,21 @@ def test_a_hold_needs_a_reason(evidence: Evidence) -> None:
         )
 
 
-def test_a_hold_on_a_released_panel_holds_it_again(evidence: Evidence) -> None:
+def test_a_hold_on_a_released_panel_recalls_it(evidence: Evidence) -> None:
     _, panel, _ = evidence.ready()
     _release(evidence, panel)
     _hold(evidence, panel)
+    assert _standing(evidence, panel) is Standing.RECALLED
+    with pytest.raises(Refusal, match="confirmed or withdrawn first"):
+        _lift(evidence, panel, DecisionKind.NO_DEPARTURE)
+    _close(evidence, panel, stands=False)
     assert _standing(evidence, panel) is Standing.HELD
     _lift(evidence, panel, DecisionKind.NO_DEPARTURE)
     assert _standing(evidence, panel) is Standing.READY
     _release(evidence, panel)
     found = case(evidence.database, panel)
     assert found.standing is Standing.RELEASED
-    assert [made.number for made in found.facts.decisions] == [1, 2, 3]
+    assert [made.number for made in found.facts.decisions] == [1, 2, 3, 4]
     with evidence.database.read() as session:
         assert misstated(session) == []
 
@@ -321,7 +343,7 @@ def test_no_departure_is_not_found_where_a_gate_departs(evidence: Evidence) -> N
 def test_there_is_nothing_to_lift_on_a_panel_that_is_not_held(evidence: Evidence) -> None:
     _, panel, _ = evidence.ready()
     with pytest.raises(Refusal, match="no hold to lift"):
-        _lift(evidence, panel, DecisionKind.USE_AS_IS)
+        _lift(evidence, panel, DecisionKind.NO_DEPARTURE)
 
 
 @pytest.mark.parametrize("final", [DecisionKind.SCRAPPED, DecisionKind.RETURNED])
@@ -416,7 +438,4 @@ def test_a_listed_decision_that_nobody_made_is_found(evidence: Evidence) -> None
 
 def test_every_decision_leaves_a_panel_somewhere() -> None:
     assert set(LEAVES) == set(DecisionKind)
-    assert set(LEAVES.values()) == set(Decided)
-    assert {kind.value for kind in DecisionKind} - {"no departure found"} <= {
-        standing.value for standing in Standing
-    }
+    assert set(LEAVES.values()) == set(Decided) - {Decided.REPLACED}

@@ -2,8 +2,20 @@
 
 import json
 from copy import deepcopy
+from datetime import datetime, timedelta
 from typing import Any
 
+from app.audit.actor import Actor
+from app.database import Database
+from app.people.queries import actor
+from app.requirements import queries, service
+from app.requirements.queries import Revision
+from app.requirements.rules import values
+from app.requirements.service import Named
+from tests.makers import NOW
+from tests.visits import PASSWORD
+
+KEYED_AT = NOW + timedelta(minutes=30)
 _SAID = {"source": "invented document 7, clause 2", "obtained": "invented"}
 
 PROCEDURE: dict[str, Any] = {
@@ -100,3 +112,44 @@ def procedure(**changed: Any) -> str:
 def mapping(**changed: Any) -> str:
     """The mapping as JSON text, with keys changed."""
     return json.dumps({**deepcopy(MAPPING), **changed})
+
+
+def written(database: Database, named: Named) -> Revision:
+    """The last attempt at a revision."""
+    with database.read() as session:
+        found = queries.named(session, named.code, kind=named.kind, revision=named.revision)
+    return next(one for one in found if one.revision == named.revision)
+
+
+def keyed(
+    database: Database, named: Named, by: Actor, *, at: datetime = KEYED_AT, **wrong: str
+) -> tuple[Any, ...]:
+    """Key a revision from its own cells; ``wrong`` are places keyed otherwise, by their slug.
+
+    A slug is a place in small letters with an underscore for whatever is no letter or digit.
+    """
+    revision = written(database, named)
+    keyed = values(service.asked_of(revision))
+    for place in keyed:
+        slug = "".join(sign if sign.isalnum() else "_" for sign in place.casefold())
+        keyed[place] = wrong.pop(slug, keyed[place])
+    assert not wrong, f"no such places: {wrong}"
+    return service.key_again(
+        database,
+        named,
+        cells=keyed,
+        password=PASSWORD,
+        by=by,
+        at=at,
+        attempt=revision.attempt,
+    )
+
+
+def keyed_if_asked(database: Database, named: Named, *, at: datetime = KEYED_AT) -> None:
+    """Have the second inspector key a draft that has to be and was not yet."""
+    revision = written(database, named)
+    if service.KINDS[named.kind].keyed and revision.differences is None:
+        with database.read() as session:
+            second = actor(session, "deniz", today=at.date())
+        if revision.verified_at is None and revision.withdrawn_at is None:
+            keyed(database, named, second, at=at)

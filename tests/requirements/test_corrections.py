@@ -14,8 +14,10 @@ from app.errors import BadFile, NotAllowed
 from app.people.queries import acts_about
 from app.requirements import queries, service
 from app.requirements.queries import RevisionState
+from app.requirements.records import RequirementKind
 from app.requirements.service import Named
 from tests.makers import NOW, TABLE_PAPER, Shop
+from tests.requirements.papers import keyed_if_asked
 from tests.visits import PASSWORD, Visit, words
 
 LATER = NOW + timedelta(hours=1)
@@ -69,6 +71,7 @@ def _verify(shop: Shop, named: Named, **changed: Any) -> None:
         "at": LATER,
         **changed,
     }
+    keyed_if_asked(shop.database, named)
     service.verify(shop.database, named, **given)
 
 
@@ -88,7 +91,7 @@ def test_it_corrects_nothing_until_a_second_person_has_compared_every_figure(
         assert not in_force.in_force(NOW)
         assert in_force.in_force(LATER)
         assert queries.state_of(in_force, LATER) is RevisionState.IN_FORCE
-        assert len(acts_about(session, "correction_table", "CC-1")) == 2
+        assert len(acts_about(session, "correction_table", "CC-1")) == 3
     table = queries.correction_table_of(in_force)
     assert (table.code, table.revision, table.unit) == ("CC-1", "A", "HRB")
     assert str(table.additions[0][0]) == "4.5"
@@ -135,12 +138,13 @@ def test_the_form_takes_a_grid_as_pasted_and_shows_it_for_comparison(
     assert visit.get("/register/correction-table").status_code == 200
     page = visit.follow(visit.post("/register/correction-table", **FIELDS))
     text = words(page.text)
-    assert "No reading is corrected by this revision until another person" in text
+    assert "No reading is corrected by this revision until another person has keyed" in text
     taken = visit.get("/corrections/CC-1/paper?revision=A")
     kept = correction_table_from_json(json.loads(taken.content), code="CC-1")
     wanted = correction_table_from_json(CURVED, code="CC-1")
     assert kept.additions == wanted.additions
     assert (kept.readings, kept.parameters) == (wanted.readings, wanted.parameters)
+    keyed_if_asked(database, Named(RequirementKind.CORRECTION_TABLE, "CC-1", "A"))
     visit.sign_in("ines")
     page = visit.get("/corrections/CC-1?revision=A")
     compared = re.findall(r'name="compared" value="([^"]+)"', page.text)

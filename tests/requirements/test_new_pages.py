@@ -14,9 +14,11 @@ from app.documents.logger.logger_mapping import load_mapping
 from app.documents.pyrometry import load_procedure
 from app.requirements.forms.mapping import typed_mapping
 from app.requirements.forms.procedure_again import typed_procedure
+from app.requirements.records import RequirementKind
+from app.requirements.service import Named
 from tests.equipment.test_pages import counted
 from tests.makers import Shop
-from tests.requirements.papers import EXPORT, PROCEDURE, mapping, procedure
+from tests.requirements.papers import EXPORT, PROCEDURE, keyed_if_asked, mapping, procedure
 from tests.visits import PASSWORD, Visit, words
 
 DOCUMENT = "invented document 7"
@@ -90,8 +92,8 @@ def test_a_further_revision_begins_with_the_last_one_and_says_what_it_changes(
     page = visit.follow(visit.post("/register/procedure", **fields))
     text = _text(page)
     assert "What revision B changes" in text
-    assert "recorder calibration, any, D: every 90 days 60 days" in text
-    assert "painted outside nothing; invented document 7, clause 2; invented" in text
+    assert "Interval 3: recorder calibration, any, D every, how many 90 60 changed" in text
+    assert "painted outside all of it work: painted outside" in text
     assert "What revision A changes" not in _text(visit.get("/procedures/PY-9?revision=A"))
 
 
@@ -186,7 +188,9 @@ def test_a_mapping_filled_in_by_hand_is_the_paper_it_says(database: Database, vi
     looked = visit.post("/register/mapping", **_mapping_fields(act="look"))
     assert "So the mapping reads; nothing is on record yet" in _text(looked)
     page = visit.follow(visit.post("/register/mapping", **_mapping_fields()))
-    assert "No record is read by this revision until another person" in _text(page)
+    assert "No record is read by this revision until a supervisor who did not write it" in _text(
+        page
+    )
     assert "day-month-year with '.' between, 24 h clock" in _text(page)
     taken = visit.get("/mappings/LM-9/paper?revision=A").content
     assert load_mapping(taken, filename="m") == load_mapping(mapping(), filename="m")
@@ -313,6 +317,7 @@ def test_a_procedures_page_shows_tables_with_the_source_of_every_value(
     assert "recorder calibration any D 90 days invented document 8 common practice" in text
     assert "nobody yet" in text
     assert "{" not in page.text.split('<main class="sheet"')[1].split("</main>")[0]
+    keyed_if_asked(database, Named(RequirementKind.PYROMETRY_PROCEDURE, "PY-9", "A"))
     visit.sign_in("ines")
     page = visit.get("/procedures/PY-9")
     answer = visit.post(
@@ -345,7 +350,7 @@ def test_the_shop_and_find_lead_to_them(database: Database, visit: Visit) -> Non
     assert visit.get("/find?q=lm-9").headers["location"] == "/mappings/LM-9"
     visit.sign_in("ines")
     today = _text(visit.get("/"))
-    assert "Pyrometry procedure PY-9 revision A by Tomas Brandl waits" in today
+    assert "Pyrometry procedure PY-9 revision A by Tomas Brandl: key its values a second" in today
     assert "Logger mapping LM-9 revision A by Tomas Brandl waits" in today
 
 

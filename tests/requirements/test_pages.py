@@ -8,10 +8,14 @@ import pytest
 
 from app.database import Database
 from app.documents.table import load_table
+from app.requirements.records import RequirementKind
+from app.requirements.service import Named
 from tests.equipment.test_pages import counted
 from tests.makers import CYCLE_PAPER, TABLE_PAPER, Shop
+from tests.requirements.papers import keyed
 from tests.visits import PASSWORD, Visit, words
 
+TABLE = Named(RequirementKind.ACCEPTANCE_TABLE, "AT-1", "B")
 TABLE_B = json.dumps({**TABLE_PAPER, "revision": "B"}, indent=1)
 CYCLE_FIELDS = {
     "code": "CY-9",
@@ -54,7 +58,7 @@ def _anchors(html: str) -> list[str]:
 def test_a_table_is_written_verified_by_a_second_person_and_then_in_force(
     database: Database, visit: Visit
 ) -> None:
-    Shop(database)
+    shop = Shop(database)
     visit.sign_in("tomas")
     assert visit.get("/register/table?code=AT-1").status_code == 200
     answer = visit.post(
@@ -65,6 +69,7 @@ def test_a_table_is_written_verified_by_a_second_person_and_then_in_force(
     assert "AT-1 revision B is on record." in _text(page)
     assert "Nothing may be judged by this revision" in _text(page)
     assert 'name="compared"' not in page.text
+    keyed(database, TABLE, shop.second)
     visit.sign_in("ines")
     page = visit.get("/tables/AT-1?revision=B")
     answer = visit.post(
@@ -125,7 +130,7 @@ def test_a_cycle_is_written_and_its_page_says_it_in_words(database: Database, vi
     page = _text(visit.follow(answer))
     assert "Band 147 to 153 °C, both included" in page
     assert "Load sensors at least 8" in page
-    assert "not verified" in page
+    assert "draft, not keyed again yet" in page
 
 
 def test_a_refused_cycle_keeps_paper_and_fields(database: Database, visit: Visit) -> None:
@@ -189,9 +194,10 @@ def test_an_entry_that_cannot_judge_is_refused_and_kept_as_typed(
 def test_a_refused_verification_keeps_the_ticks_and_forgets_the_password(
     database: Database, visit: Visit
 ) -> None:
-    Shop(database)
+    shop = Shop(database)
     visit.sign_in("tomas")
     visit.post("/register/cycle", paper=json.dumps(CYCLE_PAPER), **CYCLE_FIELDS)
+    keyed(database, Named(RequirementKind.CYCLE, "CY-9", "A"), shop.second)
     visit.sign_in("ines")
     answer = visit.post(
         "/cycles/CY-9/verify",

@@ -25,6 +25,7 @@ from app.requirements.records import (
 from app.requirements.rules import ShopRules
 from app.requirements.service import Named
 from tests.makers import CYCLE_PAPER, NOW, TABLE_PAPER, Shop
+from tests.requirements.papers import keyed_if_asked
 from tests.visits import PASSWORD
 
 RULES = ShopRules(8, 3, Decimal("2.0"), Decimal(5))
@@ -79,6 +80,7 @@ def _verify(database: Database, named: Named, by: Actor, **changed: Any) -> None
         "at": NOW + timedelta(hours=1),
         **changed,
     }
+    keyed_if_asked(database, named)
     service.verify(database, named, **given)
 
 
@@ -236,7 +238,11 @@ def test_only_a_supervisor_verifies(database: Database, person: str) -> None:
 
 def test_nobody_verifies_what_they_wrote_themselves(database: Database) -> None:
     shop = Shop(database)
-    both = replace(shop.engineer, roles=frozenset({"engineer", "supervisor"}))
+    both = replace(
+        shop.engineer,
+        roles=frozenset({"engineer", "supervisor"}),
+        authorised=shop.supervisor.authorised,
+    )
     _table(database, shop, by=both)
     with pytest.raises(NotAllowed, match="You wrote AT-1 revision B; another supervisor"):
         _verify(database, TABLE_B, both)
@@ -285,7 +291,11 @@ def test_a_verification_is_signed_over_all_that_was_compared(database: Database)
     looser = replace(kept, shop_rules={**kept.shop_rules, "leak_limit_kpa": "9"})
     assert signature.content_sha256 != service.signed_content(looser, in_force_from=later)
     assert signature.printed_name == "Ines Valcourt"
-    assert [act.act for act in acts] == ["cycle verified", "cycle written"]
+    assert [act.act for act in acts] == [
+        "cycle verified",
+        "revision keyed again",
+        "cycle written",
+    ]
 
 
 def test_a_revision_does_not_come_into_force_before_it_is_verified(database: Database) -> None:

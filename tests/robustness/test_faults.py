@@ -34,6 +34,7 @@ from tests.loads.pictures import picture
 from tests.loads.plans import START, a_plan, make_material
 from tests.makers import NOW, TABLE_PAPER
 from tests.release.evidence_rows import LATER, Evidence, case
+from tests.release.nonconformance_makers import approved
 from tests.robustness.whole_record import contents, moved
 from tests.visits import PASSWORD
 
@@ -470,6 +471,7 @@ def lift_hold(scene: Scene) -> Act:
     release.place_hold(
         scene.database, panel.code, reason="A scratch.", by=scene.shop.engineer, at=LATER
     )
+    approved(scene.database, panel, DecisionKind.USE_AS_IS)
     seen = case(scene.database, panel).seen
     return lambda: release.lift_hold(
         scene.database,
@@ -489,6 +491,7 @@ def add_person(scene: Scene) -> Act:
         scene.database,
         username="zora",
         full_name="Zora Lind",
+        identity_number="W-2099",
         roles=[Role.INSPECTOR],
         password=PASSWORD,
         by="rune",

@@ -26,6 +26,7 @@ from app.release.rules.facts import DecisionKind
 from tests.bench.bench_makers import ZONE, Bench
 from tests.makers import Shop
 from tests.release.evidence_rows import LATER, Evidence, case
+from tests.release.nonconformance_makers import approved
 from tests.speed.pages_served import papers_for_long
 from tests.speed.serving import Caller, Server, form_of
 from tests.visits import PASSWORD, words
@@ -113,9 +114,10 @@ def test_of_several_dispositions_at_once_one_stands(evidence: Evidence, number: 
     service.place_hold(
         evidence.database, panel.code, reason="A scratch.", by=evidence.shop.engineer, at=LATER
     )
+    approved(evidence.database, panel, DecisionKind.USE_AS_IS)
     supervisors = _people(evidence, number, Role.SUPERVISOR)
     seen = case(evidence.database, panel).seen
-    kinds = (DecisionKind.USE_AS_IS, DecisionKind.SCRAPPED)
+    kinds = (DecisionKind.USE_AS_IS, DecisionKind.NO_DEPARTURE)
     ends = at_once(
         *(
             lambda by=by, kind=kinds[place % 2]: service.lift_hold(

@@ -31,7 +31,7 @@ def demonstration(migrated_sqlite: Path, tmp_path_factory: pytest.TempPathFactor
     database = Database(made.database_url)
     with pytest.MonkeyPatch.context() as patch:
         # Passwords hashed slowly on purpose are what takes longest; that is tested elsewhere.
-        patch.setattr("app.people.service._hasher", PasswordHasher(1, 8, 1))
+        patch.setattr("app.people.service.passwords._hasher", PasswordHasher(1, 8, 1))
         seed(database, made, datetime.now(UTC))
     database.close()
     return path

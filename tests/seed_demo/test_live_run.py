@@ -41,7 +41,7 @@ def demonstration(migrated_sqlite: Path, tmp_path_factory: pytest.TempPathFactor
     )
     settings = Settings(database_url=database.url, shop_name=SHOP, time_zone=SHOP_ZONE)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("app.people.service._hasher", PasswordHasher(1, 8, 1))
+        patch.setattr("app.people.service.passwords._hasher", PasswordHasher(1, 8, 1))
         seed(database, settings, now, token_file=folder / TOKEN_FILE)
     write_run_to_come(folder, now)
     database.close()

@@ -5,10 +5,10 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from app.audit.actor import Actor
 from app.audit.records import TrailEntry
+from app.audit.tags import Tag
 from app.audit.verify import verify_trail
 from app.bench.queries import latest_coupon_verdicts
 from app.bench.records import (
@@ -19,15 +19,27 @@ from app.bench.records import (
 from app.database import Database
 from app.errors import NotAllowed
 from app.loads import queries as loads
-from app.panels.records import Coupon, Panel
-from app.people.records import Person
+from app.panels.records import Coupon, Panel, Place, Whereabouts
+from app.people import queries as accounts
+from app.people.records import AuthorisationEnd
 from app.release.queries.decisions import misstated
 from app.release.queries.panel_facts import panel_facts
+from app.release.records import (
+    CorrectiveAction,
+    CorrectiveActionCheck,
+    Decision,
+    DispositionProposal,
+    Nonconformance,
+    ProposalAnswer,
+)
 from app.release.rules.facts import DecisionKind
 from app.release.rules.standing import Standing, standing_of
 from app.release.service import case_of, why_not_release
-from app.requirements.queries import revisions
+from app.requirements.queries import named, revisions
+from app.requirements.records import RequirementKind, SecondKeying
 from app.settings import Settings
+from app.tracing.queries.what_if import what_if
+from app.trail.records import TrailReview, TreeHead
 from seed_demo.diary import DemoShop
 from seed_demo.load_plan import LOTS, PanelEnd
 from seed_demo.scenario import (
@@ -40,17 +52,27 @@ from seed_demo.scenario import (
     THERMOMETER,
 )
 from seed_demo.scenario_corrections import CORRECTIONS
+from seed_demo.scenario_decided import (
+    COMPOSED_TABLE,
+    CONFIRMED_ON,
+    EXTRA_TABLE,
+    LEFT_IN_RACK,
+    PIECES,
+    REFUSED_ON,
+    WAITING_ON,
+)
 from seed_demo.scenario_equipment import sensors_of
 from seed_demo.scenario_loads import (
     LOADS,
     SLIP_ON,
     VOID_ASKED_ON,
 )
-from seed_demo.scenario_papers import CYCLES, TABLES
+from seed_demo.scenario_papers import CYCLES, MISREAD, TABLES
 from seed_demo.seeding import enter_all
 from seed_demo.seeding_bench import coupons_of
 from seed_demo.seeding_plans import TO_COME, WAITING
 from seed_demo.seeding_shop import PASSWORD
+from seed_demo.seeding_trail import FIRST_HEAD
 from seed_demo.waiting_files import write_waiting_files
 from tests.speed.serving import form_of
 from tests.visits import Visit, words
@@ -60,7 +82,10 @@ STANDS = {
     PanelEnd.HELD: Standing.HELD,
     PanelEnd.USE_AS_IS: Standing.USE_AS_IS,
     PanelEnd.IN_REWORK: Standing.IN_FURNACE,
+    PanelEnd.REWORKED: Standing.RELEASED,
     PanelEnd.SCRAPPED: Standing.SCRAPPED,
+    PanelEnd.RECALLED: Standing.RECALLED,
+    PanelEnd.DIVIDED: Standing.REPLACED,
     PanelEnd.AWAITING_BENCH: Standing.AWAITING_COUPONS,
     PanelEnd.AWAITING_YIELD: Standing.AWAITING_COUPONS,
     PanelEnd.AWAITING_RECORD: Standing.IN_FURNACE,
@@ -78,7 +103,7 @@ def test_every_panel_stands_where_its_story_ends(filled: Database, settings: Set
     found = {one.code: standing_of(one) for one in facts.values()}
     panels = [panel for load in LOADS for panel in load.panels]
     told = {panel.number: STANDS[panel.ends] for panel in (*panels, *TO_COME, *WAITING)}
-    assert found == told
+    assert found == told | dict.fromkeys(PIECES, Standing.READY)
 
 
 def test_every_record_and_coupon_has_the_verdict_its_story_tells(filled: Database) -> None:
@@ -139,6 +164,77 @@ def test_something_is_left_to_do_for_each_role(filled: Database) -> None:
     assert [answer for _, answer in voids] == [None]
     ends = {panel.ends for load in LOADS for panel in load.panels}
     assert {PanelEnd.AWAITING_DECISION, PanelEnd.HELD, PanelEnd.AWAITING_BENCH} < ends
+
+
+def test_what_authority_asks_for_is_there_and_something_of_it_waits(filled: Database) -> None:
+    """Two keyings of the table that waits, a recall confirmed, an answer and an action due."""
+    kind = RequirementKind.ACCEPTANCE_TABLE
+    with filled.read() as session:
+        by_code = {one.code: one for one in revisions(session)}
+        attempts = [
+            one.attempt
+            for one in named(session, "QT-31", kind=kind, revision="C")
+            if one.revision == "C" and one.is_keyed
+        ]
+        unlike = [found for found in session.scalars(select(SecondKeying.differences)) if found]
+        taken_back = session.scalars(select(AuthorisationEnd)).all()
+        reviews = session.scalars(select(TrailReview)).all()
+        sizes = session.scalars(select(TreeHead.size).order_by(TreeHead.size)).all()
+        last = session.scalars(select(func.max(TrailEntry.number))).one()
+        refused = session.scalars(
+            select(TrailEntry.about_code).where(TrailEntry.tag == Tag.ACT_REFUSED.value)
+        ).all()
+        proposals = session.execute(
+            select(Panel.code, func.count(ProposalAnswer.id))
+            .join(Nonconformance, Nonconformance.panel_id == Panel.id)
+            .join(
+                DispositionProposal,
+                DispositionProposal.nonconformance_id == Nonconformance.id,
+            )
+            .outerjoin(ProposalAnswer, ProposalAnswer.proposal_id == DispositionProposal.id)
+            .group_by(Panel.code)
+        ).all()
+        overdue = session.scalars(
+            select(CorrectiveAction.due_on)
+            .outerjoin(
+                CorrectiveActionCheck, CorrectiveActionCheck.action_id == CorrectiveAction.id
+            )
+            .where(CorrectiveActionCheck.id.is_(None))
+        ).all()
+        confirmed = session.scalars(
+            select(Panel.code)
+            .join(Decision, Decision.panel_id == Panel.id)
+            .where(Decision.kind == DecisionKind.CONFIRMED)
+        ).all()
+        stands = session.execute(
+            select(Panel.code, Place.is_quarantine)
+            .join(Whereabouts, Whereabouts.panel_id == Panel.id)
+            .join(Place, Place.id == Whereabouts.place_id)
+        ).all()
+    assert by_code[COMPOSED_TABLE].verified_at is not None
+    assert by_code[EXTRA_TABLE].verified_at is not None
+    assert attempts == [2]
+    assert unlike == [[["Entry 1, hardness HRB, minimum", *next(iter(MISREAD.items()))]]]
+    assert len(taken_back) == len(reviews) == 1
+    assert reviews[0].last_number < last
+    assert reviews[0].exceptions > 0
+    assert len(sizes) == 3
+    assert sizes[0] == FIRST_HEAD
+    assert sizes[-1] < last
+    assert refused == [REFUSED_ON]
+    assert {code: count for code, count in proposals if count < 2} == {WAITING_ON: 1}
+    assert [day < datetime.now(UTC).date() for day in overdue] == [True]
+    assert confirmed == [CONFIRMED_ON]
+    assert (LEFT_IN_RACK, False) in stands
+
+
+def test_the_revision_that_waits_would_change_verdicts(
+    filled: Database, settings: Settings
+) -> None:
+    with filled.read() as session:
+        found = what_if(session, "QT-31", "C", at=datetime.now(UTC), zone=settings.zone)
+    changed = {one.code for one in found.coupons if one.changes}
+    assert changed == {"TW-1042-B", "TW-1051-B"}
 
 
 def test_the_panel_that_was_queried_was_cleared_and_then_released(
@@ -212,9 +308,9 @@ def test_the_panel_that_waits_is_for_somebody_who_took_no_reading(
     with filled.read() as session:
         key = session.scalars(select(Panel.id).where(Panel.code == "TW-1064")).one()
         case = case_of(panel_facts(session, [key], zone=settings.zone, in_full=True)[key])
+        today = datetime.now(settings.zone).date()
         people = {
-            row.username: Actor(row.id, row.username, row.full_name, frozenset(row.roles))
-            for row in session.scalars(select(Person))
+            name: accounts.actor(session, name, today=today) for name in ("tashgill", "imorrowby")
         }
     assert why_not_release(case, people["tashgill"]) is None
     assert isinstance(why_not_release(case, people["imorrowby"]), NotAllowed)

@@ -13,7 +13,7 @@ from app.bench.queries.baseline import baseline_offer, baseline_offers
 from app.bench.rules.bracketing import Standing
 from app.bench.rules.scanned import as_scanned
 from app.errors import Refusal
-from app.people.rights import Act, may
+from app.people.rights import Act, may, missing_to_measure
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import TypedForm
@@ -79,6 +79,7 @@ def _baseline_page(
             except Refusal as unexpected:
                 refusal = refusal or unexpected
         offers = baseline_offers(session, bench)
+    lacks = missing_to_measure(by, bench.quantity)
     given = dict(typed or {})
     fields = max(number_of_fields(given), _FIELDS)
     return page.show(
@@ -88,7 +89,9 @@ def _baseline_page(
         offers=offers,
         takes=bench.standing is Standing.OPEN
         and bench.operator_id == by.id
-        and may(by, Act.MEASURE),
+        and may(by, Act.MEASURE)
+        and lacks is None,
+        lacks=lacks if bench.operator_id == by.id else None,
         fields=list(range(1, min(fields, service.MOST_READINGS) + 1)),
         may_add=fields < service.MOST_READINGS,
         submission=given.get("submission") or secrets.token_urlsafe(24),

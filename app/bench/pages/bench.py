@@ -13,7 +13,7 @@ from app.bench.pages.asked import Asked
 from app.bench.pages.session import check_due, session_page
 from app.bench.rules.bracketing import day_of
 from app.errors import Refusal
-from app.people.rights import Act, may
+from app.people.rights import Act, may, missing_to_measure
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import TypedForm
@@ -88,5 +88,9 @@ def _bench_page(
         waiting=waiting,
         recent=recent,
         may_measure=may(by, Act.MEASURE),
+        lacks={
+            quantity: missing_to_measure(by, quantity)
+            for quantity in {one.quantity for one in testers}
+        },
         **kept(typed, refusal),
     )

@@ -12,7 +12,7 @@ from app.bench.queries.sessions import BenchAtWork
 from app.bench.records import CheckMoment
 from app.bench.rules.bracketing import Standing
 from app.bench.rules.standards import frames, pair_for
-from app.people.rights import Act, Role, may
+from app.people.rights import Act, Role, may, missing_to_measure
 
 _FIELDS = {"hardness": 3, "conductivity": 1}
 
@@ -47,7 +47,12 @@ class StandardsLeft:
 
 
 def may_check(bench: BenchAtWork, by: Actor, moment: CheckMoment) -> bool:
-    """Whether the person may make that check: the operator, or at the close a supervisor."""
+    """Whether the person may make that check: the operator, or at the close a supervisor.
+
+    Either has to be authorised for what is measured.
+    """
+    if missing_to_measure(by, bench.quantity) is not None:
+        return False
     covers = moment is CheckMoment.CLOSING and Role.SUPERVISOR.value in by.roles
     return may(by, Act.MEASURE) and (bench.operator_id == by.id or covers)
 

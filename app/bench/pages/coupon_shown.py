@@ -25,7 +25,7 @@ from app.panels.queries import coupon as coupon_of
 from app.panels.queries import custody
 from app.people.queries import acts_about, names
 from app.people.records import Meaning
-from app.people.rights import Act, may
+from app.people.rights import Act, may, missing_to_measure
 from app.web.entries import kept
 from app.web.forms import Typed
 from app.web.page import PageMaker, Records
@@ -82,6 +82,7 @@ def coupon_page(
         trail = acts_about(session, "coupon", place.code)
     at_hand = bool(file) and bool(steps) and steps[-1].step in AT_HAND
     readings = shown["readings"]
+    concerned = next((one for one in readings if one.id == opened.reading), None)
     return page.show(
         "bench/coupon.html",
         place=place,
@@ -99,7 +100,10 @@ def coupon_page(
         may_hand_over=may(by, Act.RECORD_CUSTODY),
         may_enter=at_hand and may(by, Act.MEASURE),
         form=opened.form,
-        concerned=next((one for one in readings if one.id == opened.reading), None),
+        concerned=concerned,
+        lacks=None
+        if concerned is None or concerned.session_id is None
+        else missing_to_measure(by, concerned.quantity),
         subject=opened.reading,
         causes=[(cause.value, cause.value) for cause in VoidCause],
         tests=_laboratory_tests(file),

@@ -30,7 +30,7 @@ from app.bench.rules.verdict import verdict_on
 from app.equipment import queries as equipment
 from app.errors import Refusal
 from app.judging.units import Quantity
-from app.people.rights import Act, may
+from app.people.rights import Act, may, missing_to_measure
 from app.web.entries import kept
 from app.web.page import PageMaker, Records, now
 
@@ -63,7 +63,8 @@ def session_page(
         out = None
         if bench.standing not in _ENDED:
             out = equipment.quarantine_of(session, [bench.tester_id]).get(bench.tester_id)
-        mine = bench.operator_id == by.id and may(by, Act.MEASURE)
+        lacks = missing_to_measure(by, bench.quantity)
+        mine = bench.operator_id == by.id and may(by, Act.MEASURE) and lacks is None
         is_open = bench.standing is Standing.OPEN and out is None
         entry, refusal = None, asked.refusal
         if asked.coupon and is_open and mine:
@@ -95,6 +96,7 @@ def session_page(
         "bench/session.html",
         bench=bench,
         mine=mine,
+        lacks=lacks if may(by, Act.MEASURE) and bench.standing not in _ENDED else None,
         may_measure=may(by, Act.MEASURE),
         is_open=is_open,
         quarantine=out,

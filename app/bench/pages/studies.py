@@ -16,7 +16,7 @@ from app.bench.service.studies import OPERATORS, PARTS, TRIALS, StudyFigure, Stu
 from app.equipment.queries import testers
 from app.errors import Refusal
 from app.people.queries import people
-from app.people.rights import MAY, Act, may, require
+from app.people.rights import MAY, Act, may, missing_to_measure, require
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import FormModel, Typed, TypedFigure, TypedForm, parse
@@ -178,10 +178,12 @@ def _study_page(
         study = queries.study(session, number)
         # Nobody sees a reading before the study has ended: it is measured blind.
         trials = [] if study.ended is None else queries.study_trials(session, number)
+    lacks = missing_to_measure(by, study.quantity)
     return page.show(
         "bench/study.html",
         study=study,
-        next_piece=_next_piece(study, by),
+        next_piece=None if lacks else _next_piece(study, by),
+        lacks=lacks if by.id in study.operators and study.ended is None else None,
         mine=by.id in study.operators,
         done=study.taken.get(by.id, 0),
         may_end=study.ended is None and may(by, Act.STUDY_TESTER),

@@ -1,6 +1,6 @@
 """Everything the verdict on a coupon rests on, read in a fixed number of queries."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -27,6 +27,8 @@ from app.judging.units import Quantity
 from app.judging.witness.acceptance import Table
 from app.judging.witness.acceptance_checks import same_name
 from app.judging.witness.coupons import all_criteria
+from app.panels.service import IN_USE
+from app.requirements.queries import Revision, table_of
 from app.requirements.records import (
     Requirement,
     RequirementKind,
@@ -102,6 +104,7 @@ def files_of(
             corrections=corrections,
             judged_sha256=seat.judged_sha256,
             near_retest=seat.has_retests,
+            in_use=seat.panel_decided in IN_USE,
         )
         for seat in seats
     }
@@ -131,6 +134,30 @@ def with_readings(
     unread = {row.session_id for row in rows if row.session_id is not None} - file.sessions.keys()
     sessions = {**file.sessions, **_sessions(session, unread, known)}
     return replace(file, readings=(*file.readings, *new), sessions=sessions)
+
+
+def under_revision(
+    session: Session, files: Mapping[int, CouponFile], revision: Revision
+) -> dict[int, CouponFile]:
+    """The files as they would be if this revision of their table judged them; nothing is kept.
+
+    Those of another table stay as they are.
+    """
+    table = table_of(revision)
+    names = _correction_codes(table)
+    corrections = _corrections(session, names) if names else {}
+    return {
+        key: replace(
+            file,
+            table=table,
+            table_revision_id=revision.id,
+            table_sha256=revision.paper_sha256,
+            corrections=corrections,
+        )
+        if file.table_code == revision.code
+        else file
+        for key, file in files.items()
+    }
 
 
 _RETESTS = (

@@ -1,10 +1,11 @@
 """Bench sessions as evidence: their checks, and the accepted papers of what was used in them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import BindParameter, bindparam, select
+from sqlalchemy import BindParameter, Row, Select, bindparam, select
 from sqlalchemy.orm import Session
 
 from app.bench.records import BenchSession, BlockCheck, StudyClosing, TesterStudy
@@ -87,21 +88,34 @@ _THERMOMETERS = (
 )
 
 
-def session_files(session: Session, session_ids: Collection[int]) -> dict[int, SessionFile]:
+def _accepted(
+    session: Session, statement: Select[Any], keys: Collection[int], until: datetime | None
+) -> Sequence[Row[Any]]:
+    """The rows of papers that were accepted, of all or of those that were so by then."""
+    if until is not None:
+        statement = statement.where(_review.reviewed_at <= until)
+    return session.execute(statement, {"keys": list(keys)}).all()
+
+
+def session_files(
+    session: Session, session_ids: Collection[int], *, until: datetime | None = None
+) -> dict[int, SessionFile]:
     """The sessions as evidence, by key; five queries at the most, however many.
 
-    Certificates, and checks on blocks, that no second person accepted are not there.
+    Certificates, and checks on blocks, that no second person accepted are not there; with
+    ``until`` none that was accepted later.
     """
     if not session_ids:
         return {}
     opened = session.execute(_SESSIONS, {"keys": list(session_ids)}).all()
     checks: dict[int, list[Any]] = {}
-    for row in session.execute(_CHECKS, {"keys": list(session_ids)}):
+    for row in _accepted(session, _CHECKS, session_ids, until):
         checks.setdefault(row.session_id, []).append(row)
     testers = {row.tester_id for row in opened}
-    certificates = _certificates(session, testers)
+    certificates = _certificates(session, testers, until)
     studies = _studies(session, testers)
-    thermometers = _thermometers(session, {row.thermometer_id: row.thermometer for row in opened})
+    named = {row.thermometer_id: row.thermometer for row in opened}
+    thermometers = _thermometers(session, named, until)
     return {
         row.id: SessionFile(
             tester=row.code,
@@ -127,10 +141,12 @@ def session_files(session: Session, session_ids: Collection[int]) -> dict[int, S
     }
 
 
-def _certificates(session: Session, tester_ids: Collection[int]) -> dict[int, list[Certificate]]:
+def _certificates(
+    session: Session, tester_ids: Collection[int], until: datetime | None
+) -> dict[int, list[Certificate]]:
     """Each tester's accepted certificates, newest entry first; one query."""
     by_tester: dict[int, list[Certificate]] = {}
-    for row in session.execute(_CERTIFICATES, {"keys": list(tester_ids)}):
+    for row in _accepted(session, _CERTIFICATES, tester_ids, until):
         by_tester.setdefault(row.tester_id, []).append(
             Certificate(
                 DatedPaper(row.done_on, row.due_on),
@@ -145,14 +161,14 @@ def _certificates(session: Session, tester_ids: Collection[int]) -> dict[int, li
 
 
 def _thermometers(
-    session: Session, codes: dict[int | None, str | None]
+    session: Session, codes: dict[int | None, str | None], until: datetime | None
 ) -> dict[int | None, Thermometer]:
     """The thermometers named, by key, with their accepted certificates, newest entry first."""
     named = {key: code for key, code in codes.items() if key is not None and code is not None}
     if not named:
         return {}
     papers: dict[int, list[DatedPaper]] = {key: [] for key in named}
-    for row in session.execute(_THERMOMETERS, {"keys": list(named)}):
+    for row in _accepted(session, _THERMOMETERS, named, until):
         papers[row.thermometer_id].append(DatedPaper(row.done_on, row.due_on))
     return {key: Thermometer(code, tuple(papers[key])) for key, code in named.items()}
 

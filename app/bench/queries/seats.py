@@ -50,6 +50,7 @@ def _seats(wanted: ColumnElement[bool]) -> Select[Any]:
             seat.load_id,
             seat.station,
             panel.code.label("panel"),
+            panel.decided.label("panel_decided"),
             load.code.label("load"),
             place.table_revision_id,
             requirement.code.label("table_code"),

@@ -88,7 +88,8 @@ class CouponFile:
     ``serves`` is the plan of each retest that its readings belong to, its own or a neighbour's, by
     key. ``corrections`` are the correction tables that its table names, by code as compared.
     ``judged_sha256`` is the digest of what its newest verdict rests on. ``near_retest``: a retest
-    was opened for it or for a neighbour on its panel.
+    was opened for it or for a neighbour on its panel. ``in_use``: its panel was released, or is
+    used as is.
     """
 
     id: int
@@ -113,6 +114,7 @@ class CouponFile:
     corrections: Mapping[str, tuple[CorrectionOnFile, ...]] | None = None
     judged_sha256: str | None = None
     near_retest: bool = True
+    in_use: bool = False
 
     def entry(self) -> Entry | None:
         """The table's entry that is for this coupon, or None.

@@ -26,7 +26,7 @@ from app.database import Database
 from app.errors import Conflict, NotAllowed, Refusal
 from app.judging.units import Quantity
 from app.panels import queries as panels
-from app.people.rights import Act, require
+from app.people.rights import Act, require, require_to_measure
 
 
 def record_baseline(
@@ -56,6 +56,7 @@ def record_baseline(
                 f"This session at {bench.tester} is {bench.operator}'s; open your own to take "
                 "readings."
             )
+        require_to_measure(by, bench.quantity)
         if _recorded_before(session, taken):
             return taken.coupon_code
         _refuse_session(session, bench, at=at, zone=zone)

@@ -33,6 +33,7 @@ from app.bench.service.sessions import (
     MOST_READINGS,
     busy,
     refuse_fields,
+    refuse_held,
     refuse_out_of_date,
     refuse_quarantined,
 )
@@ -47,9 +48,9 @@ from app.judging.verdict import Finding, Outcome
 from app.judging.witness.reference_block import judge_block_check
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
-from app.panels.records import HoldCause
+from app.panels.records import HoldCause, HoldOn
 from app.panels.service import put_on_hold
-from app.people.rights import Act, Role, require
+from app.people.rights import Act, Role, require, require_to_measure
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,17 +82,20 @@ def record_check(
     Raises:
         NotFound: there is no such session or block.
         NotAllowed: it is somebody else's session.
-        Conflict: the tester is out of use, or in another running session.
+        Conflict: the tester is out of use or in another running session; it or the block is held.
         Refusal: the moment or the block does not fit, or a figure cannot be.
     """
     require(by, Act.MEASURE)
     with database.write() as session:
         bench = queries.bench_session(session, session_id)
         _refuse_not_theirs(bench, by, closing=taken.moment is CheckMoment.CLOSING)
+        require_to_measure(by, bench.quantity)
         refuse_quarantined(session, bench.tester_id, bench.tester)
         _refuse_out_of_turn(session, bench, taken)
         if taken.moment is CheckMoment.OPENING:
             refuse_out_of_date(session, bench.tester_id, bench.tester, at=at, zone=zone)
+            refuse_held(session, HoldOn.TESTER, bench.tester, at=at)
+            refuse_held(session, HoldOn.REFERENCE_BLOCK, taken.block_code.upper(), at=at)
         block = equipment.block(session, taken.block_code)
         _refuse_block(session, bench, block, taken, by=by, at=at, zone=zone)
         _refuse_figures(bench, block, taken)

@@ -20,13 +20,19 @@ from app.bench.service.changing import (
     stated_reason,
     takers_on,
 )
-from app.bench.service.right_figure import Correction, Right, refuse_figure, right_figure
+from app.bench.service.right_figure import (
+    Correction,
+    Right,
+    refuse_figure,
+    refuse_set_aside,
+    right_figure,
+)
 from app.bench.service.verdicts import judge_again
 from app.database import Base, Database
 from app.equipment.service.terms import keep_file
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.judging.verdict import Verdict
-from app.people.rights import Act, require
+from app.people.rights import Act, require, require_to_measure
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +57,15 @@ def correct_reading(
     Raises:
         NotFound: the coupon has no such reading.
         Conflict: the reading was voided or corrected before, or a request for it waits.
-        Refusal: the figure cannot be or is unchanged, the reason is too short, or evidence is
-            wanted (field ``evidence``).
+        Refusal: a failed check set the reading aside, the figure cannot be or is unchanged, the
+            reason is too short, or evidence is wanted (field ``evidence``).
     """
     require(by, Act.MEASURE)
     reason = stated_reason(correction.reason, "what was wrong and how you know the right figure")
     with database.write() as session:
         named = reading_of(session, correction.coupon_code, correction.reading_id)
+        if named.session_id is not None:
+            require_to_measure(by, named.quantity)
         right = right_figure(session, named, correction)
         again = _sent_before(session, correction, right)
         if again is not None:
@@ -65,6 +73,7 @@ def correct_reading(
         old = live_reading(session, correction.coupon_code, correction.reading_id)
         files = queries.coupon_files(session, [old.coupon_id])
         file = files[old.coupon_id]
+        refuse_set_aside(file, old, right)
         refuse_figure(file, old, right, confirmed=correction.confirmed)
         turned = what_turns(
             file,
@@ -78,7 +87,7 @@ def correct_reading(
         if turned:
             _refuse_without_evidence(file.code, evidence)
         digest, kept = keep_file(session, correction.file, at=at)
-        if turned and by.id in takers_on(session, old.coupon_id):
+        if turned and by.is_among(takers_on(session, old.coupon_id)):
             request = CorrectionRequest(
                 reading_id=old.id,
                 value=right.value,
@@ -246,7 +255,7 @@ def answer_correction(
         request = _open_request(session, coupon_code, request_id)
         find = live_reading if approved else reading_of
         old = find(session, coupon_code, request.reading_id)
-        if by.id in {request.asked_by_id, *takers_on(session, old.coupon_id)}:
+        if by.is_among({request.asked_by_id, *takers_on(session, old.coupon_id)}):
             raise NotAllowed(
                 "A correction that turns a result is approved by a person who took none of the "
                 "coupon's readings: you asked for this one or took some. Another supervisor must "

@@ -30,7 +30,7 @@ from app.errors import Conflict, NotAllowed, Refusal
 from app.judging.units import Quantity
 from app.judging.verdict import Verdict
 from app.panels.records import Custody, CustodyStep
-from app.people.rights import Act, require
+from app.people.rights import Act, require, require_to_measure
 
 _OF_FORM = select(Reading).where(Reading.submission == bindparam("form")).order_by(Reading.id)
 
@@ -77,6 +77,7 @@ def record_readings(
                 f"This session at {bench.tester} is {bench.operator}'s; open your own to take "
                 "readings."
             )
+        require_to_measure(by, bench.quantity)
         tester = known.ask(("tester", bench.tester_id), lambda: tester_at(session, bench.tester_id))
         values = values_of(taken, tester)
         before = recorded_before(session, taken.submission)

@@ -51,7 +51,7 @@ def open_retest(
     reason = stated_reason(reason, "why the retest is opened")
     with database.read() as session:
         _planned(session, coupon_code, positions, zone)
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         planned = _planned(session, coupon_code, positions, zone)
         content = {"coupon": coupon_code, "plan": planned.plan, "reason": reason}

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.bench.records import BenchSession, Reading
+from app.bench.rules.bracketing import bracket
 from app.bench.rules.coupon_file import CouponFile
 from app.bench.rules.plausibility import plausible_reading, why_impossible, why_unlikely
 from app.bench.rules.sizes import SizedTester, Sizes, indentation_paper, number_shown
@@ -80,6 +81,24 @@ def right_figure(session: Session, old: Reading, correction: Correction) -> Righ
     except Refusal as refusal:
         raise Refusal(refusal.sentence, fields={"size_1_1": refusal.sentence}) from None
     return Right(value, indentation_paper(correction.sizes, sized), "size_1_1")
+
+
+def refuse_set_aside(file: CouponFile, old: Reading, right: Right) -> None:
+    """Pass if the checks about the reading leave anything to set right.
+
+    Raises:
+        Refusal: a check failed, or is missing: how the tester went wrong in between is not known,
+            so no figure in the reading's place would be known better.
+    """
+    if old.session_id is None:
+        return
+    why, _ = bracket(old.taken_at, file.sessions[old.session_id].checks)
+    if why is not None:
+        says = (
+            f"The reading {old.value} {old.unit} is set aside, not to be corrected: {why}. Nothing "
+            "is added to it; measure the coupon again."
+        )
+        raise Refusal(says, fields={right.field: says})
 
 
 def refuse_figure(file: CouponFile, old: Reading, right: Right, *, confirmed: bool) -> None:

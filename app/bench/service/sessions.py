@@ -13,7 +13,9 @@ from app.bench.rules.bracketing import Standing, day_of
 from app.database import Database
 from app.equipment import queries as equipment
 from app.errors import Conflict, Refusal
-from app.people.rights import Act, require
+from app.panels.queries import Used, why_held
+from app.panels.records import HoldOn
+from app.people.rights import Act, require, require_to_measure
 
 MOST_READINGS = 20
 """Readings taken from one form at the most."""
@@ -36,12 +38,16 @@ def open_session(
     Raises:
         NotFound: there is no such tester or thermometer.
         Refusal: either is not in calibration today, by an accepted certificate.
-        Conflict: the tester is out of use, or somebody's session is running at it.
+        Conflict: the tester is out of use or on hold, or somebody's session is running at it.
     """
     require(by, Act.MEASURE)
     with database.write() as session:
         tester = equipment.tester(session, tester_code)
+        require_to_measure(by, tester.quantity)
         refuse_out_of_date(session, tester.id, tester.code, at=at, zone=zone)
+        refuse_held(session, HoldOn.TESTER, tester.code, at=at)
+        if thermometer_code:
+            refuse_held(session, HoldOn.THERMOMETER, thermometer_code, at=at)
         thermometer_id = _thermometer(session, thermometer_code, at=at, zone=zone)
         for running in queries.running_sessions(session, tester.id):
             if running.operator_id == by.id:
@@ -82,6 +88,17 @@ def refuse_quarantined(session: Session, tester_id: int, code: str) -> None:
             f"{code} is out of use: {out.reason.rstrip('.')}. Use another tester; a second person "
             "may let this one be used again on its page."
         )
+
+
+def refuse_held(session: Session, kind: HoldOn, code: str, *, at: datetime) -> None:
+    """Pass if no hold on the tester, block or thermometer is open; part of a deciding transaction.
+
+    Raises:
+        Conflict: one is; says who placed it and why.
+    """
+    held = why_held(session, [Used(kind, code, at, at)])
+    if held:
+        raise Conflict(held[0].words)
 
 
 def refuse_out_of_date(

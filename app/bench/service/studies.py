@@ -23,7 +23,7 @@ from app.errors import Conflict, NotAllowed, Refusal
 from app.judging.units import Quantity
 from app.judging.witness.repeatability import Trial, analyse
 from app.people import queries as people
-from app.people.rights import MAY, Act, require
+from app.people.rights import MAY, Act, require, require_to_measure
 
 OPERATORS, PARTS, TRIALS = (2, 5), (3, 15), (2, 5)
 """Fewest and most of each, included."""
@@ -156,6 +156,7 @@ def record_study_reading(
             raise NotAllowed(
                 f"Study {found.id} is measured by {', '.join(found.operators.values())}."
             )
+        require_to_measure(by, found.quantity)
         if _is_known(session, found, taken, by):
             return False
         _refuse_ended(found)

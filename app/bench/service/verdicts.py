@@ -20,6 +20,8 @@ from app.bench.rules.verdict import RULES_VERSION, Judged, finding_paper, verdic
 from app.database import paper_sha256
 from app.documents.coupon import coupon_to_json
 from app.documents.table import entry_key_to_json
+from app.judging.verdict import Verdict
+from app.panels.service import recall
 
 _retest, _reading = Retest.__table__.c, Reading.__table__.c
 
@@ -31,14 +33,21 @@ _NEIGHBOURS = (
     .distinct()
 )
 
+_BEFORE = (
+    select(CouponVerdict.verdict, CouponVerdict.provisional)
+    .where(CouponVerdict.coupon_id == bindparam("coupon_id"))
+    .order_by(CouponVerdict.id.desc())
+    .limit(1)
+)
+
 
 def judge_again(
     session: Session, coupon_ids: Collection[int], *, by: Actor, at: datetime, zone: tzinfo
 ) -> dict[int, Judged]:
     """Judge the coupons, and those whose retest they serve, as the records now stand.
 
-    A verdict is written, with its trail entry, only where what it rests on has changed. Part of a
-    deciding transaction.
+    A verdict is written, with its trail entry, only where what it rests on has changed; where it
+    conformed and no longer does, a panel in use is recalled. Part of a deciding transaction.
     """
     session.flush()
     served = session.execute(_NEIGHBOURS, {"keys": list(coupon_ids)}).scalars()
@@ -78,16 +87,35 @@ def _judge(
     at: datetime,
     zone: tzinfo,
 ) -> dict[int, Judged]:
-    judged = {}
+    judged, turned = {}, []
     for coupon_id in concerned:
         file = files[coupon_id]
         assembled = assemble(file, zone)
         result = judge_assembled(assembled, file, files, zone)
         judged[coupon_id] = result
-        digest = _inputs_digest(assembled, file, files, zone)
+        digest = inputs_digest(assembled, file, files, zone)
         if file.judged_sha256 != digest:
+            if file.in_use and _turns(session, file, result):
+                turned.append(file)
             _record(session, file, result, digest, by=by, at=at)
+    for file in turned:
+        words = _words(judged[file.id])
+        reason = f"Coupon {file.code} conformed when the panel was decided on, and now: {words}."
+        recall(session, [file.panel_id], reason=reason, by=by, at=at)
     return judged
+
+
+def _turns(session: Session, file: CouponFile, now: Judged) -> bool:
+    """Whether the coupon's newest verdict conforms for good, and this one does not."""
+    if now.verdict is Verdict.CONFORMS and not now.provisional:
+        return False
+    before = session.execute(_BEFORE, {"coupon_id": file.id}).one()
+    return before.verdict == Verdict.CONFORMS.value and not before.provisional
+
+
+def _words(judged: Judged) -> str:
+    words = judged.verdict.value.replace("_", " ")
+    return f"{words}, provisional" if judged.provisional else words
 
 
 def _record(
@@ -98,14 +126,13 @@ def _record(
         table_revision_id=file.table_revision_id,
         verdict=judged.verdict.value,
         provisional=judged.provisional,
-        paper=verdict_paper(judged, entry=_entry_paper(file, judged)),
+        paper=verdict_paper(judged, entry=entry_paper(file, judged)),
         inputs_sha256=digest,
         rules_version=RULES_VERSION,
         judged_by_id=by.id,
         judged_at=at,
     )
     session.add(row)
-    words = judged.verdict.value.replace("_", " ")
     append(
         session,
         Tag.COUPON_JUDGED,
@@ -113,11 +140,11 @@ def _record(
         at=at,
         about=("coupon", file.code),
         rows=[row],
-        note=f"{words}, provisional" if judged.provisional else words,
+        note=_words(judged),
     )
 
 
-def _entry_paper(file: CouponFile, judged: Judged) -> dict[str, Any] | None:
+def entry_paper(file: CouponFile, judged: Judged) -> dict[str, Any] | None:
     """The entry's key, source and place in its table; its number counts from 1."""
     if judged.entry is None:
         return None
@@ -132,7 +159,7 @@ def _entry_paper(file: CouponFile, judged: Judged) -> dict[str, Any] | None:
     }
 
 
-def _inputs_digest(
+def inputs_digest(
     assembled: Assembled, file: CouponFile, files: Mapping[int, CouponFile], zone: tzinfo
 ) -> str:
     """SHA-256 over everything the verdict is computed from."""

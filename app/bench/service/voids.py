@@ -102,7 +102,7 @@ def answer_void(
             raise Conflict("Somebody has answered this request meanwhile; load the page again.")
         find = live_reading if approved else reading_of
         reading: Reading = find(session, coupon_code, request.reading_id)
-        if by.id in {request.asked_by_id, *takers(session, reading)}:
+        if by.is_among({request.asked_by_id, *takers(session, reading)}):
             raise NotAllowed(
                 "A void is approved by a second person: you asked for this one or took the "
                 "reading. Another supervisor must answer."

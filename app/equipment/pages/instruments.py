@@ -82,7 +82,7 @@ def _of_a_tester(shown: _Shown) -> dict[str, Any]:
     """What stands on a tester's page besides: its blocks, and whether it is out of use."""
     tester, by = shown.thing, shown.by
     open_one = queries.quarantine_of(shown.session, [tester.id]).get(tester.id)
-    concerned = open_one is not None and by.id in {open_one.placed_by_id, open_one.operator_id}
+    concerned = open_one is not None and by.is_among({open_one.placed_by_id, open_one.operator_id})
     return {
         "found": {one.id: as_found(queries.found_paper(one, tester)) for one in shown.certificates},
         "blocks": [

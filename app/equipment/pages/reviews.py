@@ -16,7 +16,7 @@ from app.judging.furnace.procedure import CheckKind
 from app.judging.verdict import Finding
 from app.people.queries import acts_about, names
 from app.people.records import Meaning
-from app.people.rights import Act, may
+from app.people.rights import Act, lacks, may
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import TypedForm, parse
@@ -119,10 +119,11 @@ def _report_page(
             file=file,
             names=names(session),
             acts=acts_about(session, *report.about),
-            own=report.entered_by_id == by.id,
+            own=by.is_person(report.entered_by_id),
+            lacks=lacks(by, Act.REVIEW_REPORT),
             may_review=may(by, Act.REVIEW_REPORT)
             and report.review is None
-            and report.entered_by_id != by.id,
+            and not by.is_person(report.entered_by_id),
             remark_needed=service.asks_for_remark(report),
             meaning=Meaning.REVIEWED_REPORT.value,
             **_besides(session, report),

@@ -96,7 +96,7 @@ def lift_quarantine(
         open_one = _open(session, queries.tester(session, tester))
         refuse_concerned(open_one, tester, by, people.names(session))
     reason = _said(reason, "Say what was found and what was done about it")
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         found = queries.tester(session, tester)
         open_one = _open(session, found)
@@ -134,9 +134,9 @@ def refuse_concerned(open_one: Quarantine, code: str, by: Actor, names: dict[int
     Raises:
         NotAllowed: they placed the quarantine, made the failed check, or it was their session.
     """
-    if by.id == open_one.placed_by_id:
+    if by.is_person(open_one.placed_by_id):
         did = "made the check that failed" if open_one.check_id else f"took {code} out of use"
-    elif by.id == open_one.operator_id:
+    elif by.is_person(open_one.operator_id):
         did = f"worked at {code} when its check failed"
     else:
         return

@@ -43,7 +43,7 @@ def review_report(
         refuse_own_or_reviewed(found, by, people.names(session))
     remark = remark.strip()
     _refuse_without_remark(found, remark, accepted=accepted)
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         report = queries.report(session, subject)
         refuse_own_or_reviewed(report, by, people.names(session))
@@ -112,7 +112,7 @@ def refuse_own_or_reviewed(report: queries.ReportOnFile, by: Actor, names: dict[
         said = "accepted" if report.review.accepted else "rejected"
         who = names[report.review.reviewed_by_id]
         raise Conflict(f"{who} has {said} the {report.words} already.")
-    if report.entered_by_id == by.id:
+    if by.is_person(report.entered_by_id):
         raise NotAllowed(
             f"You entered the {report.words} yourself; another supervisor or engineer has to "
             "review it."

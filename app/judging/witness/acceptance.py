@@ -146,6 +146,7 @@ class Criterion:
     two standards about the limits; ``possible`` and ``usual`` the figures that can be and that are
     to be expected; ``correction`` the code of the correction table that must be applied; ``rise``
     the expected difference from the baseline, beyond which there is a note. All in ``unit``.
+    ``source`` and ``obtained`` are the criterion's own; None: the entry's stand.
     """
 
     quantity: Quantity
@@ -164,6 +165,8 @@ class Criterion:
     usual: Span | None = None
     correction: str | None = None
     rise: Span | None = None
+    source: str | None = None
+    obtained: Obtained | None = None
 
 
 @dataclass(frozen=True, slots=True)

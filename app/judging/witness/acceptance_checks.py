@@ -124,6 +124,8 @@ def _check_criterion(criterion: Criterion, entry: Entry, where: str) -> None:
     where = f"{where} ({criterion.quantity.words})"
     check_unit(criterion.quantity, criterion.unit, where=where)
     _check_limits(criterion, where)
+    if criterion.source is not None and not criterion.source.strip():
+        raise Refusal(f"{where}, source: nothing is given; fill it in or leave it out.")
     if criterion.readings_min < 1:
         raise Refusal(f"{where}, readings_min: {criterion.readings_min} must be at least 1.")
     if criterion.range_max is not None and criterion.range_max < 0:

@@ -81,7 +81,7 @@ class Sample:
             value=value,
             limit=limit,
             unit=unit or self.criterion.unit,
-            source=self.evidence.entry.source,
+            source=self.criterion.source or self.evidence.entry.source,
             working=(*self.working, *working),
         )
 

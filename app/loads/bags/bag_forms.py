@@ -95,6 +95,8 @@ class UnwrappingForm(FormModel):
     surface: Literal["clear", "found", "not yet"]
     findings: str = Field("", max_length=4000)
     searched: str = Field("", max_length=2000)
+    contour_gap: TypedFigure | None = Field(None, title="largest gap")
+    contour_limit: TypedFigure | None = Field(None, title="largest gap permitted")
     taken_at: TypedMoment | None = Field(None, title="time of unwrapping")
 
     def unwrapped(self, typed: Mapping[str, str]) -> Unwrapped:
@@ -118,6 +120,8 @@ class UnwrappingForm(FormModel):
             missing=frozenset(code for code, fate in fates.items() if fate == "missing"),
             unmarked=frozenset(code for code, fate in fates.items() if fate == "unmarked"),
             searched=self.searched,
+            contour_gap_mm=self.contour_gap,
+            contour_limit_mm=self.contour_limit,
             places=finds_of(typed),
         )
 

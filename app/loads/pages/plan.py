@@ -111,6 +111,7 @@ def _plan_page(
         findings=findings,
         against=[(one, supplier(one)) for one in against],
         foreign=checked.foreign if checked is not None else [],
+        governed=checked.governed if checked is not None else {},
         copied=copied,
         may_accept=may(by, Act.ACCEPT_OTHER_LOT),
         drawings=drawings,

@@ -172,8 +172,8 @@ def _layout_page(
         may_confirm=may(by, Act.CONFIRM_LAYOUT)
         and confirmed is None
         and record.mapping_revision_id is None
-        and record.imported_by_id != by.id,
-        own=record.imported_by_id == by.id,
+        and not by.is_person(record.imported_by_id),
+        own=by.is_person(record.imported_by_id),
         meaning=Meaning.CONFIRMED_LAYOUT.value,
         **kept(refusal=refusal),
     )

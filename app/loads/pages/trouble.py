@@ -138,7 +138,7 @@ def _trouble_page(
         asked = {code: key for code, key in keys.items() if code is not None and key is not None}
         steps = custody_of(session, list(asked.values()))
     lost = coupons[found.about][1] if found.about in coupons else None
-    mine = found.reported_by_id == by.id
+    mine = by.is_person(found.reported_by_id)
     return page.show(
         "loads/trouble.html",
         trouble=found,

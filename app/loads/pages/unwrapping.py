@@ -2,13 +2,15 @@
 
 from fastapi import APIRouter, Response
 
+from app.audit.actor import Actor
 from app.database import Database
 from app.errors import Refusal
 from app.loads import queries, service
 from app.loads.bags.bag_forms import KINDS, OTHER_KIND, UnwrappingForm, find_rows
 from app.loads.forms import or_now
 from app.loads.planning import plan_views
-from app.people.rights import Act, require
+from app.people.records import Task
+from app.people.rights import Act, missing, require
 from app.people.signed_in import SignedIn
 from app.web.entries import kept
 from app.web.forms import TypedForm, parse
@@ -23,7 +25,7 @@ def show_unwrapping(
 ) -> Response:
     """The form for a panel's unwrapping."""
     require(by, Act.UNWRAP)
-    return _unwrapping_page(page, records, code, typed={"panel": panel})
+    return _unwrapping_page(page, records, by, code, typed={"panel": panel})
 
 
 @router.post("/loads/{code:path}/unwrapping")
@@ -34,7 +36,7 @@ def submit_unwrapping(
     require(by, Act.UNWRAP)
     at = now()
     if typed.get("act") == "more finds":
-        return _unwrapping_page(page, records, code, typed=dict(typed))
+        return _unwrapping_page(page, records, by, code, typed=dict(typed))
     try:
         form = parse(UnwrappingForm, typed, zone=page.settings.zone)
         found = form.unwrapped(typed)
@@ -48,7 +50,7 @@ def submit_unwrapping(
             at=at,
         )
     except Refusal as refusal:
-        return _unwrapping_page(page, records, code, typed=dict(typed), refusal=refusal)
+        return _unwrapping_page(page, records, by, code, typed=dict(typed), refusal=refusal)
     notice = f"The unwrapping of {form.panel} is recorded."
     if found.bag_intact and found.surface_clear is not False:
         return page.see_other("/loads", code, notice=notice)
@@ -59,6 +61,7 @@ def submit_unwrapping(
 def _unwrapping_page(
     page: PageMaker,
     records: Database,
+    by: Actor,
     code: str,
     *,
     typed: dict[str, str],
@@ -79,6 +82,7 @@ def _unwrapping_page(
         panels=[one.code for one in seats.panels],
         panel=panel,
         coupons=on_panel,
+        lacks=missing(by, Task.SURFACE_SEARCH),
         kinds=[(kind, kind) for kind in KINDS] + [(OTHER_KIND, "something else")],
         finds=finds,
         drawing=None if panel is None else plan_views.finds_drawing(panel, on_panel, typed, finds),

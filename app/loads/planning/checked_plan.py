@@ -23,6 +23,10 @@ class CheckedPlan:
     gauge: VacuumGauge | None = None
     cycle: Revision | None = None
     tables: dict[str, Revision] = field(default_factory=dict)
+    """Of each panel, by its identity: the revision of its table that governs it."""
+    governed: dict[str, dict[str, Any]] = field(default_factory=dict)
+    """Of each panel: why its table and the cycle govern it, as it is kept with its seat."""
+    cycle_reasons: dict[str, str] = field(default_factory=dict)
     panels: dict[str, tuple[Panel, MaterialLot]] = field(default_factory=dict)
     treatment_numbers: dict[str, int] = field(default_factory=dict)
     coupons: dict[str, tuple[Coupon, MaterialLot]] = field(default_factory=dict)

@@ -16,15 +16,14 @@ from app.judging.verdict import Finding, Outcome
 from app.loads import queries
 from app.loads.evidence import furnace_span_findings, gauge_span_findings, zone_findings
 from app.loads.planning.checked_plan import CheckedPlan
+from app.loads.planning.plan_governing import check_extras, check_governing
+from app.loads.planning.plan_holds import check_holds
 from app.loads.planning.plan_seats import check_coupons, check_panels, check_sensors
 from app.loads.planning.planned import Plan, PlannedCoupon, PlannedPanel, PlannedSensor
 from app.loads.planning.positions import corners, overlaps
 from app.loads.records import Load, SensorRole
 from app.loads.rules import judge_count, judge_length, soak_time
 from app.loads.run_queries import furnace_taken
-from app.requirements import queries as requirements
-from app.requirements.queries import Revision
-from app.requirements.records import RequirementKind
 
 __all__ = ["CheckedPlan", "Plan", "PlannedCoupon", "PlannedPanel", "PlannedSensor", "check_plan"]
 _LATE_ENTRY = timedelta(hours=12)
@@ -43,11 +42,15 @@ def check_plan(
     checked.furnace = session.scalars(
         select(Furnace).where(Furnace.code == plan.furnace)
     ).one_or_none()
-    _requirements(session, plan, checked)
+    check_governing(session, plan, checked, zone)
+    if own is not None:
+        _pinned(session, plan, checked, own)
     _length(plan, checked)
     check_panels(session, plan, checked)
+    check_extras(session, plan, checked, zone)
     check_coupons(session, plan, checked)
     check_sensors(session, plan, checked, zone)
+    check_holds(session, plan, checked)
     _furnace(session, plan, checked, zone)
     _counts(plan, checked)
     if own is None and plan.planned_start < at - _LATE_ENTRY:
@@ -57,34 +60,25 @@ def check_plan(
     return checked
 
 
-def _requirements(session: Session, plan: Plan, checked: CheckedPlan) -> None:
-    """The cycle's and the tables' revisions in force at the planned start."""
-    checked.cycle = _in_force(session, RequirementKind.CYCLE, plan.cycle, plan, checked)
-    for code in dict.fromkeys(place.table for place in plan.panels):
-        found = _in_force(session, RequirementKind.ACCEPTANCE_TABLE, code, plan, checked)
-        if found is not None:
-            checked.tables[code] = found
-    if checked.own is not None:
-        _pinned(session, plan, checked, checked.own)
-
-
 def _pinned(session: Session, plan: Plan, checked: CheckedPlan, own: Load) -> None:
-    """Whether the revisions the load was planned with are still those in force."""
-    planned = {plan.cycle: own.cycle_revision_id}
-    planned |= {
-        place.table: seat.table_revision_id
-        for place, seat in zip(plan.panels, queries.seats(session, own.id).panels, strict=True)
+    """Whether the revisions the load was planned with are still those that govern it."""
+    seated = queries.seats(session, own.id).panels
+    pairs = [(plan.cycle, own.cycle_revision_id, checked.cycle)]
+    pairs += [
+        (place.table, seat.table_revision_id, checked.tables.get(place.panel))
+        for place, seat in zip(plan.panels, seated, strict=True)
+    ]
+    moved = {
+        (code, now.revision)
+        for code, planned, now in pairs
+        if now is not None and now.id != planned
     }
-    now = dict(checked.tables)
-    if checked.cycle is not None:
-        now[plan.cycle] = checked.cycle
-    for code, revision in now.items():
-        if revision.id != planned[code]:
-            checked.fails(
-                "plan.revision",
-                f"{code} revision {revision.revision} has come into force since the load was "
-                "planned with another; cancel the load and plan it anew.",
-            )
+    for code, revision in sorted(moved):
+        checked.fails(
+            "plan.revision",
+            f"{code} revision {revision} governs now, and the load was planned with another; "
+            "cancel the load and plan it anew.",
+        )
 
 
 def _length(plan: Plan, checked: CheckedPlan) -> None:
@@ -163,34 +157,6 @@ def _positions(
         says = f"Panels {one} and {other} lie over one another in plan; make sure that they may."
         found.append(Finding("plan.overlap", Outcome.NOTE, says))
     return found
-
-
-def _in_force(
-    session: Session, kind: RequirementKind, code: str, plan: Plan, checked: CheckedPlan
-) -> Revision | None:
-    known = requirements.revisions(session, kind=kind, code=code)
-    if not known:
-        checked.fails("plan.unknown", f"No {kind.value} {code} is on record.")
-        return None
-    in_force = [revision for revision in known if revision.in_force(plan.planned_start)]
-    if not in_force:
-        newest = known[-1]
-        why = "nobody has verified it" if newest.verified_at is None else "it is not in force then"
-        checked.fails(
-            f"plan.{kind.name.lower()}",
-            f"The {kind.value} {code} has no revision in force at the planned start: its newest is "
-            f"{newest.revision}, and {why}. A supervisor who did not write it can verify it.",
-        )
-        return None
-    checked.findings.append(
-        Finding(
-            f"plan.{kind.name.lower()}",
-            Outcome.CONFORMS,
-            f"The {kind.value} {code} revision {in_force[-1].revision} is verified and in force.",
-            source=in_force[-1].source_document,
-        )
-    )
-    return in_force[-1]
 
 
 def _counts(plan: Plan, checked: CheckedPlan) -> None:

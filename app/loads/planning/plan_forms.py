@@ -36,6 +36,7 @@ class PlanForm(FormModel):
     code: Code = Field(title="load")
     furnace: Code
     cycle: Code
+    cycle_revision: str | None = Field(None, title="revision of the cycle", max_length=20)
     planned_start: TypedMoment = Field(title="planned start")
     length_h: Annotated[TypedFigure, AfterValidator(_hours)] | None = Field(
         None, title="length of the load"
@@ -49,6 +50,7 @@ class PanelRow(FormModel):
     panel: Code
     former: str = Field(max_length=80)
     table: Code = Field(title="acceptance table")
+    table_revision: str | None = Field(None, title="revision of the table", max_length=20)
     panel_x: TypedFigure | None = Field(None, title="corner along the zone")
     panel_y: TypedFigure | None = Field(None, title="corner across the zone")
     turned: str = ""
@@ -136,6 +138,7 @@ def plan_of(typed: Typed | Mapping[str, str], *, zone: ZoneInfo) -> Plan:
         panels=tuple(_panel(row) for row in panels),
         coupons=tuple(_coupon(row) for row in coupons),
         sensors=tuple(_sensor(row) for row in sensors),
+        cycle_revision=head.cycle_revision,
     )
 
 
@@ -147,6 +150,7 @@ def _panel(row: PanelRow) -> PlannedPanel:
         x_mm=row.panel_x,
         y_mm=row.panel_y,
         turned=bool(row.turned),
+        table_revision=row.table_revision,
     )
 
 

@@ -64,7 +64,7 @@ def check_panels(session: Session, plan: Plan, checked: CheckedPlan) -> None:
 
 def _entry(place: PlannedPanel, panel: Panel, lot: MaterialLot, checked: CheckedPlan) -> None:
     """Whether the table holds an entry for the panel's material and temper."""
-    revision = checked.tables.get(place.table)
+    revision = checked.tables.get(place.panel)
     if revision is None:
         return
     table = table_from_json(revision.paper, filename=revision.code)
@@ -109,7 +109,7 @@ def _no_entry(thing: str, wanted: CouponOfTable, table: Table, revision: Revisio
 def _coupon_entry(place: PlannedCoupon, plan: Plan, checked: CheckedPlan) -> None:
     """Whether its panel's table holds an entry for the coupon as it was cut."""
     seat = next((one for one in plan.panels if one.panel == place.panel), None)
-    revision = checked.tables.get(seat.table) if seat is not None else None
+    revision = checked.tables.get(seat.panel) if seat is not None else None
     if revision is None or place.panel not in checked.panels:
         return
     coupon, lot = checked.coupons[place.coupon]

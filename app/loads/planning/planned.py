@@ -18,7 +18,8 @@ class PlannedPanel:
     """A panel on its former, and the acceptance table that will judge its coupons.
 
     ``x_mm`` and ``y_mm`` place its lower left corner in the furnace's surveyed zone; ``turned``
-    where its length lies across the zone.
+    where its length lies across the zone. ``table_revision`` is the revision that the planner asks
+    for; None: whichever governs.
     """
 
     panel: str
@@ -27,6 +28,7 @@ class PlannedPanel:
     x_mm: Decimal | None = None
     y_mm: Decimal | None = None
     turned: bool = False
+    table_revision: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +60,8 @@ class Plan:
     """A load as planned. Furnace, cycle, gauge, panels, tables, coupons, sensors by identity.
 
     ``planned_end`` is the planned start with the declared length, door closed to taken out;
-    ``vacuum_gauge`` the gauge on the logger's vacuum channel.
+    ``vacuum_gauge`` the gauge on the logger's vacuum channel. ``cycle_revision`` is the revision
+    that the planner asks for; None: whichever governs.
     """
 
     code: str
@@ -70,16 +73,18 @@ class Plan:
     panels: tuple[PlannedPanel, ...]
     coupons: tuple[PlannedCoupon, ...]
     sensors: tuple[PlannedSensor, ...]
+    cycle_revision: str | None = None
 
 
 def plan_of_load(session: Session, load: Load) -> Plan:
-    """The plan that a load was kept with; sensors that were excluded since are in it too."""
+    """The plan that a load was kept with, its revisions named; excluded sensors are in it too."""
     seats = queries.seats(session, load.id)
     panel_codes = {panel.id: panel.code for panel in seats.panels}
     tables = {
-        key: requirements.revision(session, key).code
+        key: requirements.revision(session, key)
         for key in dict.fromkeys(panel.table_revision_id for panel in seats.panels)
     }
+    cycle = requirements.revision(session, load.cycle_revision_id)
     gauge = None
     if load.vacuum_gauge_id is not None:
         gauge = session.scalars(
@@ -88,7 +93,8 @@ def plan_of_load(session: Session, load: Load) -> Plan:
     return Plan(
         code=load.code,
         furnace=session.get_one(Furnace, load.furnace_id).code,
-        cycle=requirements.revision(session, load.cycle_revision_id).code,
+        cycle=cycle.code,
+        cycle_revision=cycle.revision,
         planned_start=load.planned_start,
         planned_end=load.planned_end,
         vacuum_gauge=gauge,
@@ -96,7 +102,8 @@ def plan_of_load(session: Session, load: Load) -> Plan:
             PlannedPanel(
                 panel=panel.code,
                 former=panel.former,
-                table=tables[panel.table_revision_id],
+                table=tables[panel.table_revision_id].code,
+                table_revision=tables[panel.table_revision_id].revision,
                 x_mm=panel.x_mm,
                 y_mm=panel.y_mm,
                 turned=bool(panel.turned),

@@ -17,7 +17,7 @@ from app.loads import queries
 from app.loads.bags.bag import LeakReading, judge_leak, outcome_of, refuse_impossible
 from app.loads.evidence import gauge_span_findings
 from app.loads.records import LeakCheck
-from app.loads.service.refusals import panel_in, refuse_cancelled, refuse_future
+from app.loads.service.refusals import refuse_cancelled, refuse_future, working_panel_in
 from app.people.rights import Act, require
 from app.requirements import queries as requirements
 
@@ -51,7 +51,7 @@ def record_leak_check(
     with database.write() as session:
         load = queries.load(session, load_code)
         refuse_cancelled(session, load)
-        panel = panel_in(session, load, panel_code)
+        panel = working_panel_in(session, load, panel_code)
         limit, minutes = _limits(requirements.revision(session, load.cycle_revision_id).shop_rules)
         gauge_id = None if gauge is None else _gauge(session, gauge).id
         findings = [

@@ -37,7 +37,7 @@ def confirm_layout(
     with database.read() as session:
         load_id = queries.load(session, load_code).id
         _refuse(queries.current_record(session, load_id), record_id, load_code, by)
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         record = _refuse(queries.current_record(session, load_id), record_id, load_code, by)
         if confirmation_of(session, record.id) is not None:
@@ -78,7 +78,7 @@ def _refuse(
         raise Conflict("Another record stands by now. Look at its layout and repeat.")
     if record.mapping_revision_id is not None:
         raise Refusal(f"{record.file_name} was read by an approved mapping; nothing is open.")
-    if record.imported_by_id == by.id:
+    if by.is_person(record.imported_by_id):
         raise NotAllowed(
             "You brought this record in; another person, a supervisor or an engineer, compares "
             "its columns with the file."

@@ -14,6 +14,7 @@ from app.loads import queries
 from app.loads.importing.record_wanted import Wanted, cycle_of_load, wanted_of
 from app.loads.judged import JudgedRecord, judge_for_load
 from app.loads.records import SensorExclusion, SensorRole
+from app.loads.service.recalling import recall_by_record
 from app.loads.service.record import MOVED, add_verdict, record_key
 from app.loads.trace_store import unpack_trace
 from app.people.records import Meaning
@@ -50,7 +51,7 @@ def exclude_sensor(
         wanted = wanted_of(session, queries.load(session, load_code))
         _refuse_exclusion(wanted, channel)
         cycle, packed = _to_judge_again(session, wanted, zone, without=channel)
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     judged = None if packed is None else judge_for_load(unpack_trace(packed), cycle)
     with database.write() as session:
         load = queries.load(session, load_code)
@@ -71,6 +72,7 @@ def exclude_sensor(
         )
         rows: list[Base] = [signature, row]
         if judged is not None and now.current is not None:
+            recall_by_record(session, load, now.current, judged.verdict, by=by, at=at)
             rows += add_verdict(session, now.current, now, judged, by=by, at=at)
         session.add_all(rows)
         append(

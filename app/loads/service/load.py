@@ -68,12 +68,13 @@ def _seats(plan: Plan, checked: CheckedPlan, load: Load) -> list[Base]:
         LoadPanel(
             load_id=load.id,
             panel_id=panel_ids[place.panel],
-            table_revision_id=checked.tables[place.table].id,
+            table_revision_id=checked.tables[place.panel].id,
             former=place.former,
             treatment_number=checked.treatment_numbers[place.panel],
             x_mm=place.x_mm,
             y_mm=place.y_mm,
             turned=place.turned,
+            governed=checked.governed[place.panel],
         )
         for place in plan.panels
     ]

@@ -13,6 +13,7 @@ from app.errors import Conflict, NotFound, Refusal
 from app.loads import run_queries
 from app.loads.records import LotException
 from app.panels.records import Coupon, Panel
+from app.panels.service import refuse_final
 from app.people.records import Meaning
 from app.people.rights import Act, require
 from app.people.service import re_authenticate, sign
@@ -34,13 +35,14 @@ def accept_other_lot(
         NotAllowed: the person is no supervisor.
         NotFound: no such coupon or panel.
         Conflict: it is accepted already.
-        Refusal: no reason, a wrong password, or both are of one lot.
+        Refusal: no reason, a wrong password, both are of one lot, or the panel is scrapped,
+            returned or replaced.
     """
     require(by, Act.ACCEPT_OTHER_LOT)
     if not reason.strip():
         sentence = "Say why the coupon may speak for a panel of another lot."
         raise Refusal(sentence, fields={"reason": sentence})
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         coupon, panel = _pair(session, coupon_code, panel_code)
         content = {"coupon": coupon.code, "panel": panel.code, "reason": reason.strip()}
@@ -79,6 +81,7 @@ def _pair(session: Session, coupon_code: str, panel_code: str) -> tuple[Coupon, 
         raise NotFound(f"No coupon {coupon_code} is on record.")
     if panel is None:
         raise NotFound(f"No panel {panel_code} is on record.")
+    refuse_final(panel)
     if coupon.lot_id == panel.lot_id:
         raise Refusal(
             f"Coupon {coupon.code} and panel {panel.code} are of one lot; nothing is to accept."

@@ -16,7 +16,7 @@ from app.errors import Conflict, Refusal
 from app.loads import queries
 from app.loads.bags.photograph import look_at
 from app.loads.records import Load, Photograph, SurfaceFinding, Unwrapping
-from app.loads.service.refusals import panel_in, refuse_cancelled
+from app.loads.service.refusals import refuse_cancelled, working_panel_in
 from app.people.rights import Act, require
 
 MOST_AT_ONCE = 24
@@ -61,7 +61,7 @@ def keep_photographs(
     with database.write() as session:
         load = queries.load(session, load_code)
         refuse_cancelled(session, load)
-        panel = panel_in(session, load, panel_code)
+        panel = working_panel_in(session, load, panel_code)
         _refuse_stranger(session, load, panel.id, finding_id)
         _refuse_kept(session, load, digests, pictures)
         rows = [

@@ -38,6 +38,7 @@ from app.loads.records import (
     StoredFile,
 )
 from app.loads.rules import RULES_VERSION
+from app.loads.service.recalling import recall_by_record
 from app.loads.service.refusals import refuse_cancelled
 from app.loads.trace_store import pack_trace
 from app.people.rights import Act, require
@@ -102,6 +103,7 @@ def import_record(
             raise Conflict(MOVED)
         refuse_chosen(session, chosen, now, at=at)
         _refuse_known(session, brought, chosen, now, zone=zone)
+        recall_by_record(session, load, now.current, judged.verdict, by=by, at=at)
         rows = _add_files(session, brought, files_packed, now, at=at)
         record = _record(brought, read, chosen, now, by=by, at=at)
         session.add(record)

@@ -7,6 +7,8 @@ from sqlalchemy.orm import Session
 from app.errors import Conflict, Refusal
 from app.loads import queries, run_queries
 from app.loads.records import Load
+from app.panels.records import Panel
+from app.panels.service import refuse_final
 from app.people import queries as people
 
 CLOCKS_DIFFER = timedelta(minutes=5)
@@ -23,6 +25,17 @@ def panel_in(session: Session, load: Load, panel_code: str) -> queries.PanelPlac
             return place
     sentence = f"Panel {panel_code} is not in load {load.code}; choose one of its panels."
     raise Refusal(sentence, fields={"panel": sentence})
+
+
+def working_panel_in(session: Session, load: Load, panel_code: str) -> queries.PanelPlace:
+    """The place in the load of a panel with which something can still be done.
+
+    Raises:
+        Refusal: the panel is not in the load, or it is scrapped, returned or replaced.
+    """
+    place = panel_in(session, load, panel_code)
+    refuse_final(session.get_one(Panel, place.id))
+    return place
 
 
 def refuse_future(taken_at: datetime, at: datetime, *, field: str = "taken_at") -> None:

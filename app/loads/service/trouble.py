@@ -159,7 +159,7 @@ def answer_trouble(
     reason = " ".join(answer.reason.split())
     if len(reason) < SHORTEST:
         _refuse("reason", f"Give the reason in {SHORTEST} signs or more; it is kept for good.")
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         found = trouble(session, key)
         _refuse_answered(found, by)
@@ -226,7 +226,7 @@ def answer_trouble(
 def _refuse_answered(found: Trouble, by: Actor) -> None:
     if not found.is_open:
         raise Conflict(f"{found.answered_by} has decided about this already: {found.ended}.")
-    if found.reported_by_id == by.id:
+    if by.is_person(found.reported_by_id):
         raise NotAllowed("You reported this, so another supervisor decides about it.")
 
 

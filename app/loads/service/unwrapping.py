@@ -13,13 +13,15 @@ from app.errors import Refusal
 from app.judging.rounding import round_to_place
 from app.loads import queries
 from app.loads.records import SurfaceFinding, Unwrapping
-from app.loads.service.refusals import panel_in, refuse_cancelled, refuse_future
+from app.loads.service.recalling import recall_by_unwrapping
+from app.loads.service.refusals import refuse_cancelled, refuse_future, working_panel_in
 from app.loads.service.trouble import SHORTEST, Report, note_at_unwrapping
 from app.loads.trouble_queries import ridden
 from app.loads.trouble_records import TroubleKind
 from app.loads.trouble_rules import Ridden
 from app.panels.records import Custody, CustodyStep
-from app.people.rights import Act, require
+from app.people.records import Task
+from app.people.rights import Act, require, require_task
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +61,10 @@ class Unwrapped:
     missing: frozenset[str]
     unmarked: frozenset[str] = frozenset()
     searched: str = ""
+    contour_gap_mm: Decimal | None = None
+    """Largest gap to the checking fixture as measured; None: not measured yet."""
+    contour_limit_mm: Decimal | None = None
+    """Largest gap the drawing permits, included."""
     places: tuple[Found, ...] = ()
     """What the surface search found, placed on the panel."""
 
@@ -79,19 +85,22 @@ def record_unwrapping(
     missing, or lay there without a mark, is reported, and the panel is on hold at once.
 
     Raises:
-        NotAllowed: the person unwraps no panels.
+        NotAllowed: the person unwraps no panels, or is not authorised for the surface search that
+            they say they made.
         NotFound: no such load.
         Conflict: the load was cancelled.
         Refusal: the panel is not in it, a coupon is not accounted for or was reported before, or
             a burst bag, a find or a search is not described.
     """
     require(by, Act.UNWRAP)
+    if found.surface_clear is not None:
+        require_task(by, Task.SURFACE_SEARCH)
     refuse_future(taken_at, at)
     _refuse_undescribed(found)
     with database.write() as session:
         load = queries.load(session, load_code)
         refuse_cancelled(session, load)
-        panel = panel_in(session, load, panel_code)
+        panel = working_panel_in(session, load, panel_code)
         coupons = [
             coupon
             for coupon in queries.seats(session, load.id).coupons
@@ -111,7 +120,10 @@ def record_unwrapping(
             by_id=by.id,
             taken_at=taken_at,
             entered_at=at,
+            contour_gap_mm=found.contour_gap_mm,
+            contour_limit_mm=found.contour_limit_mm,
         )
+        recall_by_unwrapping(session, load, row, by=by, at=at)
         session.add(row)
         session.flush()
         rows = [
@@ -158,11 +170,30 @@ def _refuse_undescribed(found: Unwrapped) -> None:
             "Correct the one or the other."
         )
         raise Refusal(sentence, fields={"surface": sentence})
+    _refuse_half_a_contour(found)
     if found.findings.strip():
         return
     if not found.bag_intact or (found.surface_clear is False and not found.places):
         sentence = "Say what was found: where the bag burst, or what the surface search showed."
         raise Refusal(sentence, fields={"findings": sentence})
+
+
+def _refuse_half_a_contour(found: Unwrapped) -> None:
+    """Refuse a gap without its limit or the other way round, and figures that cannot be."""
+    gap, limit = found.contour_gap_mm, found.contour_limit_mm
+    problems = {}
+    if (gap is None) != (limit is None):
+        missing = "contour_gap" if gap is None else "contour_limit"
+        problems[missing] = (
+            "A contour is the largest gap measured and the largest that the drawing permits: give "
+            "both, or neither if it was not measured yet."
+        )
+    if gap is not None and gap < 0:
+        problems["contour_gap"] = "A gap is 0 mm or more."
+    if limit is not None and limit <= 0:
+        problems["contour_limit"] = "The largest gap permitted is more than 0 mm."
+    if problems:
+        raise Refusal(" ".join(problems.values()), fields=problems)
 
 
 def _refuse_unaccounted(found: Unwrapped, coupons: Sequence[queries.CouponPlace]) -> None:
@@ -245,6 +276,9 @@ def _in_words(panel_code: str, found: Unwrapped) -> str:
         False: "surface search found something",
         None: "surface not searched yet",
     }[found.surface_clear]
+    contour = ""
+    if found.contour_gap_mm is not None:
+        contour = f", gap {found.contour_gap_mm} mm of {found.contour_limit_mm} mm"
     missing = f"; missing: {', '.join(sorted(found.missing))}" if found.missing else ""
     unmarked = f"; no mark: {', '.join(sorted(found.unmarked))}" if found.unmarked else ""
-    return f"{panel_code}: {bag}, {surface}{missing}{unmarked}"
+    return f"{panel_code}: {bag}, {surface}{contour}{missing}{unmarked}"

@@ -1,7 +1,8 @@
-"""The decisions about material: lots, panels, coupons, hand-overs, and holds placed by rule."""
+"""The decisions about material: lots, panels, coupons, hand-overs, places, holds by rule."""
 
 from app.panels.service.custody import Among, HandOver, record_custody, record_hand_overs
-from app.panels.service.holds import put_on_hold
+from app.panels.service.final import refuse_final, why_final
+from app.panels.service.holds import IN_USE, put_on_hold, recall
 from app.panels.service.material import (
     SURFACES,
     Material,
@@ -9,16 +10,23 @@ from app.panels.service.material import (
     register_coupons,
     register_panel,
 )
+from app.panels.service.places import bring_panel, register_place
 
 __all__ = [
+    "IN_USE",
     "SURFACES",
     "Among",
     "HandOver",
     "Material",
+    "bring_panel",
     "put_on_hold",
+    "recall",
     "receive_lot",
     "record_custody",
     "record_hand_overs",
+    "refuse_final",
     "register_coupons",
     "register_panel",
+    "register_place",
+    "why_final",
 ]

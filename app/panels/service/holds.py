@@ -3,15 +3,17 @@
 from collections.abc import Collection
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.panels.records import Decided, Hold, HoldCause, Panel
+from app.panels.queries import with_heirs
+from app.panels.records import ENDED, Decided, Hold, HoldCause, Panel
 
-_ENDED = (Decided.SCRAPPED, Decided.RETURNED)
+IN_USE = (Decided.RELEASED, Decided.USE_AS_IS)
+"""How a panel was decided that is used; a hold on one of these recalls it."""
 
 
 def put_on_hold(
@@ -25,11 +27,12 @@ def put_on_hold(
 ) -> list[str]:
     """Put panels on hold and hand back their identities; part of a deciding transaction.
 
-    A panel that is scrapped or returned has nothing left to hold.
+    A panel that is scrapped or returned has nothing left to hold; for one that was replaced the
+    panels that came of it are held.
     """
     panels = session.scalars(
         select(Panel)
-        .where(Panel.id.in_(panel_ids), Panel.decided.not_in(_ENDED))
+        .where(Panel.id.in_(with_heirs(session, panel_ids)), Panel.decided.not_in(ENDED))
         .order_by(Panel.code)
     ).all()
     for panel in panels:
@@ -38,3 +41,25 @@ def put_on_hold(
         about = ("panel", panel.code)
         append(session, Tag.HOLD_PLACED, by=by, at=at, about=about, rows=[hold], note=reason)
     return [panel.code for panel in panels]
+
+
+def recall(
+    session: Session, panel_ids: Collection[int], *, reason: str, by: Actor, at: datetime
+) -> list[str]:
+    """Recall those of the panels that are in use, because their evidence changed; hand back which.
+
+    Part of the deciding transaction that changed it. One that the same decision has put on hold
+    for another cause is recalled by that already.
+    """
+    held_just_now = exists().where(Hold.panel_id == Panel.id, Hold.placed_at == at)
+    in_use = session.scalars(
+        select(Panel.id).where(
+            Panel.id.in_(with_heirs(session, panel_ids)),
+            Panel.decided.in_(IN_USE),
+            ~held_just_now,
+        )
+    ).all()
+    if not in_use:
+        return []
+    cause = HoldCause.EVIDENCE_CHANGED
+    return put_on_hold(session, in_use, reason=reason, cause=cause, by=by, at=at)

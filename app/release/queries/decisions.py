@@ -1,11 +1,15 @@
 """What is read about decisions as they were made."""
 
+from datetime import date
 from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, aliased
 
-from app.panels.records import Decided, Panel
+from app.audit.actor import Actor
+from app.panels.records import Decided, Panel, PanelDescent
+from app.people.records import Authorisation
+from app.people.rights import NEEDS, Act
 from app.release.records import Decision
 from app.release.rules.facts import DecisionKind
 
@@ -17,6 +21,8 @@ LEAVES: dict[DecisionKind, Decided] = {
     DecisionKind.REPAIR: Decided.REPAIR,
     DecisionKind.RETURNED: Decided.RETURNED,
     DecisionKind.SCRAPPED: Decided.SCRAPPED,
+    DecisionKind.CONFIRMED: Decided.RELEASED,
+    DecisionKind.WITHDRAWN: Decided.OPEN,
 }
 """How each decision leaves a panel's ``decided``."""
 
@@ -27,6 +33,12 @@ def kept_evidence(session: Session, panel_id: int, number: int) -> dict[str, Any
         select(Decision.evidence).where(Decision.panel_id == panel_id, Decision.number == number)
     ).scalar_one()
     return kept
+
+
+def authorised_until(session: Session, by: Actor, act: Act) -> date | None:
+    """The last day of the authorisation the person acts under; None where they hold none."""
+    key = by.authorised.get(NEEDS[act].value)
+    return None if key is None else session.get_one(Authorisation, key).last_day
 
 
 def misstated(session: Session) -> list[str]:
@@ -41,14 +53,17 @@ def misstated(session: Session) -> list[str]:
         .correlate(Panel)
         .scalar_subquery()
     )
+    replaced = set(session.scalars(select(PanelDescent.parent_id)))
     rows = session.execute(
-        select(Panel.code, Panel.decided, Decision.kind)
+        select(Panel.id, Panel.code, Panel.decided, Decision.kind)
         .outerjoin(Decision, (Decision.panel_id == Panel.id) & (Decision.number == last))
         .order_by(Panel.id)
     )
     told = []
-    for code, decided, kind in rows:
+    for key, code, decided, kind in rows:
         left = Decided.OPEN if kind is None else LEAVES[kind]
+        if key in replaced:
+            left = Decided.REPLACED
         if decided is not left:
             told.append(
                 f"Panel {code} is listed as {decided.value}, but its decisions leave it "

@@ -4,12 +4,10 @@ A list of two hundred panels asks as often as one panel. Papers that never chang
 tables, cycles, verdicts) are read once and kept in memory under their digest or text.
 """
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import tzinfo
 from decimal import Decimal
-from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -24,20 +22,27 @@ from app.judging.witness.coupons import find_entry
 from app.loads.evidence import findings_of_panels
 from app.loads.rules import accepted_words
 from app.loads.trouble_records import TroubleKind
+from app.panels.queries import forebears
 from app.release.queries import statements
+from app.release.queries.kept_verdicts import channels_of, findings_of
+from app.release.queries.two_people import Seat, alone_on
 from app.release.rules.facts import (
+    AloneFacts,
     CouponFacts,
     CustodyFacts,
     DecisionFacts,
     DecisionKind,
+    EarlierSelf,
     HoldFacts,
     LeakFacts,
     LoadFacts,
+    NonconformanceFacts,
     PanelFacts,
     RecordFacts,
     RevisionFacts,
     TroubleFacts,
     UnwrappingFacts,
+    UpstreamFacts,
 )
 from app.requirements.records import RequirementRevision
 
@@ -67,27 +72,45 @@ def panel_facts(
     def rows(statement: Any, **keys: Any) -> Rows:
         return connection.execute(statement, keys).all()
 
-    panels = rows(statements.PANELS, panel_ids=ids)
-    seats = rows(statements.LOADS, panel_ids=ids)
+    # What a panel went through as part of another, or under another mark, it went through itself.
+    lines = forebears(session, ids)
+    lives = sorted({*ids, *(one for line in lines.values() for one in line)})
+    panels = rows(statements.PANELS, panel_ids=lives)
+    seats = rows(statements.LOADS, panel_ids=lives)
     parts = _Parts()
+    parts.lines = lines
+    parts.panels = {row.id: row for row in panels}
     if seats:
         load_ids = sorted({row.id for row in seats})
         records = statements.RECORDS_IN_FULL if in_full else statements.RECORDS
         coupons = statements.COUPONS_IN_FULL if in_full else statements.COUPONS
         parts.records = {row.load_id: row for row in rows(records, load_ids=load_ids)}
         parts.furnace = findings_of_panels(session, load_ids, zone=zone)
-        seated = rows(coupons, panel_ids=ids)
+        seated = rows(coupons, panel_ids=lives)
         parts.coupons = _grouped(seated, 0, 1)
         coupon_ids = sorted({row.id for row in seated})
         if coupon_ids:
             parts.custody = _grouped(rows(statements.CUSTODY, coupon_ids=coupon_ids), 0)
             parts.hands = _grouped(rows(statements.HANDS, coupon_ids=coupon_ids), 0)
-        parts.troubles = _grouped(rows(statements.TROUBLES, panel_ids=ids), 0, 1)
+        parts.troubles = _grouped(rows(statements.TROUBLES, panel_ids=lives), 0, 1)
         parts.papers = _papers(session, seats)
+        parts.alone = alone_on(session, lives, zone=zone)
     parts.seats = _grouped(seats, 0)
     parts.holds = _grouped(rows(statements.HOLDS, panel_ids=ids), 0)
-    parts.decisions = _grouped(rows(statements.DECISIONS, panel_ids=ids), 0)
-    return {row.id: _panel(row, parts) for row in panels}
+    parts.decisions = _grouped(rows(statements.DECISIONS, panel_ids=lives), 0)
+    _add_what_holds(session, ids, parts)
+    wanted = set(ids)
+    return {row.id: _panel(row, parts) for row in panels if row.id in wanted}
+
+
+def _add_what_holds(session: Session, ids: Sequence[int], parts: "_Parts") -> None:
+    """Open nonconformances, and open holds on what the panels rest on."""
+    # Both of these ask for panels' facts in their turn.
+    from app.release.queries.dependants import upstream_holds_on  # noqa: PLC0415
+    from app.release.queries.nonconformances import open_nonconformances  # noqa: PLC0415
+
+    parts.upstream = upstream_holds_on(session, ids)
+    parts.nonconformances = open_nonconformances(session, ids)
 
 
 def panel_id(session: Session, code: str) -> int:
@@ -109,9 +132,14 @@ class _Parts:
         empty: Mapping[Any, list[Row[Any]]] = {}
         self.records: Mapping[int, Row[Any]] = {}
         self.papers: Mapping[str, Any] = {}
+        self.panels: Mapping[int, Row[Any]] = {}
+        self.lines: Mapping[int, tuple[int, ...]] = {}
         self.seats = self.coupons = self.custody = self.hands = self.troubles = empty
         self.furnace: Mapping[tuple[int, int], Sequence[Finding]] = {}
         self.holds = self.decisions = empty
+        self.alone: Mapping[Seat, tuple[AloneFacts, ...]] = {}
+        self.upstream: Mapping[int, Sequence[UpstreamFacts]] = {}
+        self.nonconformances: Mapping[int, Sequence[NonconformanceFacts]] = {}
 
 
 def _grouped(rows: Rows, *places: int) -> dict[Any, list[Row[Any]]]:
@@ -155,6 +183,14 @@ def _papers(session: Session, seats: Rows) -> Mapping[str, Any]:
 
 
 def _panel(row: Row[Any], parts: _Parts) -> PanelFacts:
+    line = parts.lines.get(row.id, ())
+    seats = [seat for key in (*line, row.id) for seat in parts.seats.get(key, ())]
+    sent = [
+        made.decided_at
+        for key in line
+        for made in parts.decisions.get(key, ())
+        if made.kind == DecisionKind.REWORK.value
+    ]
     return PanelFacts(
         id=row.id,
         code=row.code,
@@ -175,10 +211,21 @@ def _panel(row: Row[Any], parts: _Parts) -> PanelFacts:
         decided=row.decided.value,
         registered_by_id=row.registered_by_id,
         registered_at=row.registered_at,
-        loads=tuple(_load(row, seat, parts) for seat in parts.seats.get(row.id, ())),
+        loads=tuple(_load(row, seat, parts) for seat in seats),
         holds=tuple(HoldFacts(*tuple(hold)[1:]) for hold in parts.holds.get(row.id, ())),
         decisions=tuple(_decision(made) for made in parts.decisions.get(row.id, ())),
+        upstream=tuple(parts.upstream.get(row.id, ())),
+        nonconformances=tuple(parts.nonconformances.get(row.id, ())),
+        reworked_at=max(sent, default=None),
     )
+
+
+def _earlier_self(panel: Row[Any], seat: Row[Any], parts: _Parts) -> EarlierSelf | None:
+    """The panel that lay in the load, where this one came of it."""
+    if seat.panel_id == panel.id:
+        return None
+    row = parts.panels[seat.panel_id]
+    return EarlierSelf(row.id, row.code, str(row.length_mm), str(row.width_mm))
 
 
 def _decision(row: Row[Any]) -> DecisionFacts:
@@ -192,6 +239,7 @@ def _decision(row: Row[Any]) -> DecisionFacts:
         printed_name=row.printed_name,
         meaning=row.meaning.value,
         signed_sha256=row.content_sha256,
+        authorisation_ended_at=row.ended_at,
     )
 
 
@@ -201,7 +249,7 @@ def _load(panel: Row[Any], seat: Row[Any], parts: _Parts) -> LoadFacts:
     table = parts.papers[seat.table_sha256]
     entry, number = _entry(panel, panel.target_temper, table)
     needed = seat.cycle_rules.get("coupons_per_panel")
-    troubles = [_trouble(row) for row in parts.troubles.get((panel.id, seat.id), ())]
+    troubles = [_trouble(row) for row in parts.troubles.get((seat.panel_id, seat.id), ())]
     last = {one.about: one for one in troubles}
     return LoadFacts(
         id=seat.id,
@@ -217,14 +265,17 @@ def _load(panel: Row[Any], seat: Row[Any], parts: _Parts) -> LoadFacts:
         entry_number=number,
         coupons_needed=None if needed is None else int(needed),
         record=None if record is None else _record(record),
-        furnace=tuple(parts.furnace[seat.id, panel.id]),
+        furnace=tuple(parts.furnace[seat.id, seat.panel_id]),
         leak=_leak(seat),
         unwrapping=_unwrapping(seat),
         coupons=tuple(
             _coupon(row, panel.target_temper, table, parts, last.get(row.code))
-            for row in parts.coupons.get((panel.id, seat.id), ())
+            for row in parts.coupons.get((seat.panel_id, seat.id), ())
         ),
         nameless=tuple(one for one in troubles if one.about is None),
+        governed=_governed(seat.governed),
+        alone=parts.alone.get((seat.panel_id, seat.id), ()),
+        earlier_self=_earlier_self(panel, seat, parts),
     )
 
 
@@ -239,6 +290,14 @@ def _trouble(row: Row[Any]) -> TroubleFacts:
         by=row.printed_name,
         reason=row.reason,
     )
+
+
+def _governed(paper: Mapping[str, Any] | None) -> str | None:
+    """What was kept of why the cycle and table govern the panel, as sentences."""
+    if paper is None:
+        return None
+    of = f" of {paper['order_day']}" if paper["order_day"] else ""
+    return f"Order {paper['order']}{of}, {paper['table']}. {paper['reason']}"
 
 
 def _revision(seat: Row[Any], prefix: str) -> RevisionFacts:
@@ -256,11 +315,17 @@ def _leak(seat: Row[Any]) -> LeakFacts | None:
 def _unwrapping(seat: Row[Any]) -> UnwrappingFacts | None:
     if seat.bag_intact is None:
         return None
-    return UnwrappingFacts(seat.bag_intact, seat.surface_clear, seat.unwrapping_findings)
+    gap, limit = (
+        None if figure is None else str(figure)
+        for figure in (seat.contour_gap_mm, seat.contour_limit_mm)
+    )
+    return UnwrappingFacts(
+        seat.bag_intact, seat.surface_clear, seat.unwrapping_findings, gap, limit
+    )
 
 
 def _record(row: Row[Any]) -> RecordFacts:
-    strayed, silent = _channels(row.paper)
+    strayed, silent = channels_of(row.paper)
     return RecordFacts(
         file_sha256=row.file_sha256,
         file_name=row.file_name,
@@ -272,20 +337,12 @@ def _record(row: Row[Any]) -> RecordFacts:
     )
 
 
-@lru_cache(maxsize=256)
-def _channels(paper_text: str | None) -> tuple[frozenset[str], frozenset[str]]:
-    """The channels that left the band in a soak, and those with gaps."""
-    paper = json.loads(paper_text) if paper_text is not None else {}
-    excursions = [one for stage in paper.get("stages", ()) for one in stage["excursions"]]
-    strayed = frozenset(name for one in excursions for name in one["sensors"])
-    return strayed, frozenset(paper.get("gaps", ()))
-
-
 def _coupon(
     row: Row[Any], temper: str, table: _KeptTable, parts: _Parts, trouble: TroubleFacts | None
 ) -> CouponFacts:
     hands = parts.hands.get(row.id, ())
     voided_by = {row.asked_by_id for row in hands} | {row.answered_by_id for row in hands}
+    corrected_by = {row.correction_by_id for row in hands} | {row.corrected_by_id for row in hands}
     waiting = {
         one.request_id for one in hands if one.request_id is not None and one.answered_by_id is None
     }
@@ -309,6 +366,7 @@ def _coupon(
         taken_by=frozenset(one.taken_by_id for one in hands),
         voided_by=frozenset(voided_by - {None}),
         voids_open=len(waiting),
+        corrected_by=frozenset(corrected_by - {None}),
         other_lot_accepted=_exception(row),
         trouble=trouble,
     )
@@ -337,23 +395,3 @@ def _entry_for(piece: Piece, table: Table) -> Place:
     if entry is None:
         return None, None
     return str(entry.key), table.entries.index(entry) + 1
-
-
-@lru_cache(maxsize=1024)
-def findings_of(paper_text: str | None) -> tuple[Finding, ...]:
-    """The findings in a kept verdict's paper; none where there is no paper."""
-    if paper_text is None:
-        return ()
-    return tuple(
-        Finding(
-            code=finding["code"],
-            outcome=Outcome(finding["outcome"]),
-            text=finding["text"],
-            value=finding.get("value"),
-            limit=finding.get("limit"),
-            unit=finding.get("unit"),
-            source=finding.get("source"),
-            working=tuple(finding.get("working", ())),
-        )
-        for finding in json.loads(paper_text)["findings"]
-    )

@@ -9,7 +9,14 @@ from typing import Any
 from sqlalchemy import BindParameter, Text, bindparam, case, func, null, select, type_coerce
 from sqlalchemy.orm import aliased
 
-from app.bench.records import CouponVerdict, Reading, VoidAnswer, VoidRequest
+from app.bench.records import (
+    CorrectionAnswer,
+    CorrectionRequest,
+    CouponVerdict,
+    Reading,
+    VoidAnswer,
+    VoidRequest,
+)
 from app.equipment.records import Furnace
 from app.loads.queries import goes_ahead
 from app.loads.records import (
@@ -24,7 +31,7 @@ from app.loads.records import (
 )
 from app.loads.trouble_records import CouponTrouble, TroubleAnswer
 from app.panels.records import Coupon, CustodyStep, Hold, MaterialLot, Panel
-from app.people.records import Signature
+from app.people.records import AuthorisationEnd, Signature
 from app.release.records import Decision, HoldLift
 from app.requirements.records import (
     Requirement,
@@ -117,6 +124,7 @@ def _loads() -> Any:
             LoadPanel.panel_id,
             LoadPanel.treatment_number,
             LoadPanel.former,
+            LoadPanel.governed,
             Load.id,
             Load.code,
             Load.planned_at,
@@ -130,6 +138,8 @@ def _loads() -> Any:
             found.bag_intact,
             found.surface_clear,
             found.findings.label("unwrapping_findings"),
+            found.contour_gap_mm,
+            found.contour_limit_mm,
             *cycle,
             *table,
         )
@@ -273,13 +283,17 @@ HANDS = (
         VoidRequest.id.label("request_id"),
         VoidRequest.asked_by_id,
         VoidAnswer.answered_by_id,
+        CorrectionRequest.asked_by_id.label("correction_by_id"),
+        CorrectionAnswer.answered_by_id.label("corrected_by_id"),
     )
     .outerjoin(VoidRequest, VoidRequest.reading_id == Reading.id)
     .outerjoin(VoidAnswer, VoidAnswer.request_id == VoidRequest.id)
+    .outerjoin(CorrectionRequest, CorrectionRequest.reading_id == Reading.id)
+    .outerjoin(CorrectionAnswer, CorrectionAnswer.request_id == CorrectionRequest.id)
     .where(Reading.coupon_id.in_(_coupon_ids))
     .distinct()
 )
-"""Who had a hand in a coupon's readings: took, corrected, asked for a void, or answered one."""
+"""Who had a hand in a coupon's readings: took, or asked for or answered a void or correction."""
 
 HOLDS = (
     select(
@@ -308,8 +322,10 @@ DECISIONS = (
         Signature.printed_name,
         Signature.meaning,
         Signature.content_sha256,
+        AuthorisationEnd.ended_at,
     )
     .join(Signature, Signature.id == Decision.signature_id)
+    .outerjoin(AuthorisationEnd, AuthorisationEnd.authorisation_id == Decision.authorisation_id)
     .where(Decision.panel_id.in_(_panel_ids))
     .order_by(Decision.panel_id, Decision.number)
 )

@@ -19,6 +19,10 @@ class DecisionKind(StrEnum):
     REPAIR = "repair"
     RETURNED = "return to supplier"
     SCRAPPED = "scrap"
+    CONFIRMED = "release confirmed"
+    """The panel was recalled, and its release stands."""
+    WITHDRAWN = "release withdrawn"
+    """The panel was recalled, and its release does not stand: it is held."""
 
 
 FINAL = frozenset({DecisionKind.RETURNED, DecisionKind.SCRAPPED})
@@ -78,6 +82,9 @@ class UnwrappingFacts:
     bag_intact: bool
     surface_clear: bool | None
     findings: str
+    contour_gap_mm: str | None = None
+    """Largest gap to the checking fixture as measured; None: not measured."""
+    contour_limit_mm: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +155,8 @@ class CouponFacts:
     voided_by: frozenset[int] = frozenset()
     """Everybody who asked for a void of its readings, or answered one."""
     voids_open: int = 0
+    corrected_by: frozenset[int] = frozenset()
+    """Everybody who asked for a correction of its readings, or answered one."""
     other_lot_accepted: str | None = None
     """Who accepted it although it is of another lot, and why; None where nobody did."""
     trouble: TroubleFacts | None = None
@@ -167,6 +176,35 @@ class CouponFacts:
     def is_missing(self) -> bool:
         """Whether it was recorded missing, even if it turned up later."""
         return any(step.step == "missing" for step in self.custody)
+
+
+@dataclass(frozen=True, slots=True)
+class AloneFacts:
+    """One person did what two are needed for, under one account or two; names as printed."""
+
+    what: str
+    first: str
+    second: str
+
+    @property
+    def words(self) -> str:
+        """What it was and who, as a sentence."""
+        if self.first == self.second:
+            return f"{self.what}: {self.first} did both, and two people are needed."
+        return (
+            f"{self.what}: {self.first} and {self.second} are accounts of one person, and two "
+            "people are needed."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierSelf:
+    """The panel that lay in a load when this one was still part of it, or bore its mark."""
+
+    id: int
+    code: str
+    length_mm: str
+    width_mm: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +232,12 @@ class LoadFacts:
     coupons: tuple[CouponFacts, ...]
     nameless: tuple[TroubleFacts, ...] = ()
     """Reports of coupons that nobody can name, on the panel in this load."""
+    governed: str | None = None
+    """Why this cycle and table govern the panel, as stored when the load was planned."""
+    alone: tuple[AloneFacts, ...] = ()
+    """Where one person did what two are needed for."""
+    earlier_self: EarlierSelf | None = None
+    """The panel that lay in it, where this one came of that; None: it lay there itself."""
 
     @property
     def troubles(self) -> tuple[TroubleFacts, ...]:
@@ -213,8 +257,37 @@ class HoldFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class UpstreamFacts:
+    """An open hold on something the panel rests on. ``path`` says how, as spoken."""
+
+    id: int
+    kind: str
+    code: str
+    reason: str
+    placed_by_id: int
+    placed_at: datetime
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class NonconformanceFacts:
+    """A nonconformance of the panel; open until a decision carries out its disposition."""
+
+    id: int
+    code: str
+    description: str
+    opened_by_id: int
+    opened_at: datetime
+    is_open: bool
+
+
+@dataclass(frozen=True, slots=True)
 class DecisionFacts:
-    """A signed decision, without its snapshot."""
+    """A signed decision, without its snapshot.
+
+    ``authorisation_ended_at`` is when the authorisation it was signed under was taken back, later;
+    the signature keeps its meaning. None: it was not.
+    """
 
     number: int
     kind: DecisionKind
@@ -225,6 +298,7 @@ class DecisionFacts:
     printed_name: str
     meaning: str
     signed_sha256: str
+    authorisation_ended_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +327,11 @@ class PanelFacts:
     loads: tuple[LoadFacts, ...] = ()
     holds: tuple[HoldFacts, ...] = ()
     decisions: tuple[DecisionFacts, ...] = ()
+    upstream: tuple[UpstreamFacts, ...] = ()
+    """Open holds on what the panel rests on, whether or not they put a hold on it too."""
+    nonconformances: tuple[NonconformanceFacts, ...] = ()
+    reworked_at: datetime | None = None
+    """When a panel that this one came from was last sent to rework."""
 
     @property
     def open_holds(self) -> tuple[HoldFacts, ...]:
@@ -266,10 +345,13 @@ class PanelFacts:
 
     @property
     def round_loads(self) -> tuple[LoadFacts, ...]:
-        """The loads the evidence rests on: those planned since the last rework decision."""
-        since = max(
-            (d.decided_at for d in self.decisions if d.kind is DecisionKind.REWORK), default=None
-        )
+        """The loads the evidence rests on: those planned since the last rework decision.
+
+        A decision on a panel that this one came from counts like its own.
+        """
+        sent = [d.decided_at for d in self.decisions if d.kind is DecisionKind.REWORK]
+        before = [] if self.reworked_at is None else [self.reworked_at]
+        since = max([*before, *sent], default=None)
         return tuple(load for load in self.loads if since is None or load.planned_at > since)
 
     @property
@@ -286,6 +368,11 @@ class PanelFacts:
     def voiders(self) -> frozenset[int]:
         """Everybody who asked for or answered a void among those readings."""
         return frozenset().union(*(coupon.voided_by for coupon in self.concerned_coupons))
+
+    @property
+    def correctors(self) -> frozenset[int]:
+        """Everybody who asked for or answered a correction among those readings."""
+        return frozenset().union(*(coupon.corrected_by for coupon in self.concerned_coupons))
 
 
 def worst_first(findings: Sequence[Finding]) -> str:

@@ -4,9 +4,7 @@ Source of the rules: judging rules, "Panels". Missing evidence is *not proven*, 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from urllib.parse import quote
+from decimal import Decimal
 
 from app.judging.verdict import Finding, Outcome, Verdict
 from app.release.rules.coupons import said_of_coupon, said_of_coupons
@@ -17,68 +15,10 @@ from app.release.rules.facts import (
     RevisionFacts,
     worst_first,
 )
+from app.release.rules.gate import Gate, address, recommend
+from app.release.rules.standing_gates import standing_gates
 
-
-@dataclass(frozen=True, slots=True)
-class Gate:
-    """One line of the evidence list.
-
-    ``about`` is the kind and code of the record that answers it; ``supplier`` can supply what
-    may be missing; ``rests_on`` is a digest of what was judged, so that a correction shows even
-    where the words stay the same.
-    """
-
-    code: str
-    title: str
-    outcome: Outcome
-    text: str
-    about: tuple[str, str]
-    supplier: str = ""
-    rests_on: str = ""
-
-    @property
-    def who(self) -> str | None:
-        """Who can supply what is missing; None where nothing is."""
-        return self.supplier if self.supplier and self.outcome is Outcome.NOT_PROVEN else None
-
-    @property
-    def href(self) -> str:
-        """Address of the record that answers it."""
-        return address(*self.about)
-
-
-_PLACES = {
-    "panel": "/panels/",
-    "coupon": "/coupons/",
-    "load": "/loads/",
-    "furnace": "/furnaces/",
-    "sensor": "/sensors/",
-    "vacuum_gauge": "/gauges/",
-    "tester": "/testers/",
-    "reference_block": "/blocks/",
-    "thermometer": "/thermometers/",
-    "material_lot": "/lots/",
-    "acceptance_table": "/tables/",
-    "cycle": "/cycles/",
-    "pyrometry_procedure": "/procedures/",
-    "logger_mapping": "/mappings/",
-    "correction_table": "/corrections/",
-    "person": "/trail?by=",
-}
-
-
-@lru_cache(maxsize=4096)
-def address(kind: str, code: str) -> str:
-    """The page of a thing; the trail of an identity where its kind has no page of its own."""
-    return _PLACES.get(kind, "/trail?identity=") + quote(code, safe="")
-
-
-def recommend(gates: Sequence[Gate]) -> Verdict:
-    """The worst gate decides; nothing to go by is *not proven*."""
-    outcomes = {gate.outcome for gate in gates}
-    if Outcome.DOES_NOT_CONFORM in outcomes:
-        return Verdict.DOES_NOT_CONFORM
-    return Verdict.CONFORMS if outcomes == {Outcome.CONFORMS} else Verdict.NOT_PROVEN
+__all__ = ["Gate", "address", "evidence", "recommend"]
 
 
 def evidence(facts: PanelFacts) -> list[Gate]:
@@ -89,7 +29,7 @@ def evidence(facts: PanelFacts) -> list[Gate]:
         gates.append(_no_load(facts))
     for load in loads:
         gates.extend(_load_gates(facts, load))
-    return [*gates, _voids(facts, loads), _hold(facts)]
+    return [*gates, *standing_gates(facts, loads)]
 
 
 def _material(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
@@ -152,6 +92,7 @@ def _no_load(facts: PanelFacts) -> Gate:
 
 
 def _load_gates(facts: PanelFacts, load: LoadFacts) -> Iterator[Gate]:
+    yield _governed(facts, load)
     yield _requirement("cycle", "Cycle", load.cycle, load)
     yield _requirement("table", "Acceptance table", load.table, load)
     yield _furnace(load)
@@ -159,9 +100,24 @@ def _load_gates(facts: PanelFacts, load: LoadFacts) -> Iterator[Gate]:
     yield _record(load)
     yield _bag(load)
     yield _surface(load)
+    yield _contour(load)
     yield _coupons(facts, load)
     for coupon in load.coupons:
         yield _coupon(coupon, load)
+
+
+def _governed(facts: PanelFacts, load: LoadFacts) -> Gate:
+    """Which order asks for this cycle and table, and why at these revisions.
+
+    Planning refuses what an order does not allow, so what is kept here was met; a load planned
+    before orders were kept says so.
+    """
+    text = load.governed or (
+        f"Order {facts.order_number}. Nothing was kept on why {load.cycle.name} and "
+        f"{load.table.name} govern load {load.code}: it was planned without an order on record."
+    )
+    about, code = ("load", load.code), f"governed.{load.code}"
+    return Gate(code, "What governs", Outcome.CONFORMS, text, about)
 
 
 def _requirement(kind: str, title: str, used: RevisionFacts, load: LoadFacts) -> Gate:
@@ -260,6 +216,23 @@ def _surface(load: LoadFacts) -> Gate:
     return Gate(f"surface.{load.code}", "Surface search", outcome, text, about, who)
 
 
+def _contour(load: LoadFacts) -> Gate:
+    """The largest gap to the checking fixture against the drawing's limit, included."""
+    outcome, who, found = Outcome.NOT_PROVEN, "an inspector, on unwrapping", load.unwrapping
+    gap = None if found is None else found.contour_gap_mm
+    limit = None if found is None else found.contour_limit_mm
+    if gap is None or limit is None:
+        text = "The panel has not been measured against its checking fixture."
+    elif Decimal(gap) <= Decimal(limit):
+        outcome = Outcome.CONFORMS
+        text = f"The largest gap to the checking fixture is {gap} mm, {limit} mm at most."
+    else:
+        outcome = Outcome.DOES_NOT_CONFORM
+        text = f"The largest gap to the checking fixture is {gap} mm, and {limit} mm is permitted."
+    about, code = ("load", load.code), f"contour.{load.code}"
+    return Gate(code, "Contour", outcome, text, about, who)
+
+
 def _coupons(facts: PanelFacts, load: LoadFacts) -> Gate:
     """As many coupons as the cycle asks for, none in doubt, each with its custody unbroken."""
     told = said_of_coupons(facts, load)
@@ -274,26 +247,6 @@ def _coupon(coupon: CouponFacts, load: LoadFacts) -> Gate:
     about, title = ("coupon", coupon.code), f"Coupon {coupon.code}"
     code = f"coupon.{coupon.code}"
     return Gate(code, title, told.outcome, told.text, about, told.who, told.rests_on)
-
-
-def _voids(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
-    waiting = [c for load in loads for c in load.coupons if c.voids_open]
-    if waiting:
-        listed = ", ".join(c.code for c in waiting)
-        text = f"A void has been asked for and not answered on {listed}."
-        about, who = ("coupon", waiting[0].code), "a supervisor who did not ask for it"
-        return Gate("voids", "Voids", Outcome.NOT_PROVEN, text, about, who)
-    text = "No reading waits for an answer to a void."
-    return Gate("voids", "Voids", Outcome.CONFORMS, text, ("panel", facts.code))
-
-
-def _hold(facts: PanelFacts) -> Gate:
-    about = ("panel", facts.code)
-    if facts.open_holds:
-        text = " ".join(f"On hold: {hold.reason}" for hold in facts.open_holds)
-        who = "a supervisor who recorded none of the readings"
-        return Gate("hold", "Holds", Outcome.DOES_NOT_CONFORM, text, about, who)
-    return Gate("hold", "Holds", Outcome.CONFORMS, "No hold is open.", about)
 
 
 def _worst(findings: Sequence[Finding]) -> Outcome:

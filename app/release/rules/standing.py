@@ -23,23 +23,49 @@ class Standing(StrEnum):
     REPAIR = "repair"
     RETURNED = "return to supplier"
     SCRAPPED = "scrap"
+    RECALLED = "recalled, to be confirmed"
+    """Released or used as is, and on hold since: somebody has to confirm or withdraw it."""
+    REPLACED = "replaced"
+    """Divided or marked anew: other identities stand for it."""
+
+
+AT_WORK = frozenset({DecisionKind.RELEASED, DecisionKind.USE_AS_IS, DecisionKind.CONFIRMED})
+"""Decisions after which a panel is used; a hold on one of these recalls it."""
+_LEFT_AT: dict[DecisionKind, Standing] = {
+    DecisionKind.RELEASED: Standing.RELEASED,
+    DecisionKind.CONFIRMED: Standing.RELEASED,
+    DecisionKind.USE_AS_IS: Standing.USE_AS_IS,
+    DecisionKind.REWORK: Standing.REWORK,
+    DecisionKind.REPAIR: Standing.REPAIR,
+    DecisionKind.RETURNED: Standing.RETURNED,
+    DecisionKind.SCRAPPED: Standing.SCRAPPED,
+    DecisionKind.WITHDRAWN: Standing.HELD,
+}
+"""Where each decision leaves a panel; *no departure found* leaves it to its evidence."""
+DECIDED = frozenset(_LEFT_AT.values()) - {Standing.HELD}
+"""A panel stands here because it was decided."""
+ENDED = frozenset({Standing.RETURNED, Standing.SCRAPPED, Standing.REPLACED})
+"""Nothing more is decided on a panel that stands here."""
 
 
 def standing_of(facts: PanelFacts) -> Standing:
     """Where the panel stands, from its records alone.
 
-    Final dispositions come first, then open holds, then a decision that no later load has
-    overtaken, then evidence that does not conform; what is left is how far the job has come.
+    Final dispositions come first, then open holds, which recall what is in use, then a decision
+    that no later load has overtaken, then evidence that does not conform; what is left is how far
+    the job has come.
     """
     last = facts.last_decision
+    if facts.decided == Standing.REPLACED.value:
+        return Standing.REPLACED
     if last is not None and last.kind in FINAL:
-        return Standing(last.kind.value)
+        return _LEFT_AT[last.kind]
+    overtaken = last is None or any(load.planned_at > last.decided_at for load in facts.loads)
     if facts.open_holds:
-        return Standing.HELD
-    if last is not None and last.kind is not DecisionKind.NO_DEPARTURE:
-        overtaken = any(load.planned_at > last.decided_at for load in facts.loads)
-        if not overtaken:
-            return Standing(last.kind.value)
+        recalled = last is not None and last.kind in AT_WORK and not overtaken
+        return Standing.RECALLED if recalled else Standing.HELD
+    if last is not None and last.kind in _LEFT_AT and not overtaken:
+        return _LEFT_AT[last.kind]
     return _standing_by_evidence(facts)
 
 

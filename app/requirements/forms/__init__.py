@@ -6,10 +6,12 @@ from app.requirements.forms.papers import (
     OBTAINED,
     CycleForm,
     EntryForm,
+    KeyForm,
     MappingPaperForm,
     PaperForm,
     VerifyForm,
     WithdrawForm,
+    WrittenAgain,
     paper_of,
 )
 
@@ -19,9 +21,11 @@ __all__ = [
     "OBTAINED",
     "CycleForm",
     "EntryForm",
+    "KeyForm",
     "MappingPaperForm",
     "PaperForm",
     "VerifyForm",
     "WithdrawForm",
+    "WrittenAgain",
     "paper_of",
 ]

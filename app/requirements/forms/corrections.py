@@ -11,8 +11,9 @@ from app.errors import Refusal
 from app.judging.units import UNITS, Quantity
 from app.judging.witness.acceptance import Obtained
 from app.judging.witness.corrections import CorrectionReason, Parameter
+from app.requirements.forms.papers import WrittenAgain
 from app.web.entries import TypedCode
-from app.web.forms import FormModel, TypedFigure
+from app.web.forms import TypedFigure
 
 THIS_PAPER = "this correction table"
 QUANTITIES = [
@@ -37,7 +38,7 @@ _FIGURE: TypeAdapter[Decimal] = TypeAdapter(TypedFigure)
 _BETWEEN = re.compile(r"\s*[;\t]\s*|\s+")
 
 
-class CorrectionForm(FormModel):
+class CorrectionForm(WrittenAgain):
     """A correction table as typed."""
 
     code: TypedCode = Field(title="identity")

@@ -17,6 +17,7 @@ from app.documents.logger.logger_mapping import (
     VacuumUnit,
 )
 from app.errors import Refusal
+from app.requirements.forms.papers import WrittenAgain
 from app.requirements.forms.paths import FormRows, on_the_form
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, Typed, TypedFigure, parse
@@ -27,7 +28,7 @@ _PLACE = re.compile(r"#\s*(\d{1,5})", re.ASCII)
 _LONG = 200
 
 
-class MappingForm(FormModel):
+class MappingForm(WrittenAgain):
     """A mapping without its channels. What belongs to another kind of file or time is left out."""
 
     code: TypedCode = Field(title="identity")

@@ -14,14 +14,27 @@ from app.web.entries import TypedCode
 from app.web.forms import FormModel, Typed, TypedFigure, TypedMoment
 
 
-class PaperForm(FormModel):
+class WrittenAgain(FormModel):
+    """What every form that writes a paper may say besides."""
+
+    again: str | None = Field(default=None, title="why it is written again", max_length=2000)
+
+
+class PaperForm(WrittenAgain):
     """A paper that names its own revision; it comes beside the form, typed or as a file."""
 
     code: TypedCode = Field(title="identity")
     source_document: str = Field(title="source document", max_length=200)
 
 
-class MappingPaperForm(FormModel):
+class SheetForm(WrittenAgain):
+    """An acceptance table as a spreadsheet; the file comes beside it."""
+
+    code: TypedCode = Field(title="identity")
+    sheet: str | None = Field(default=None, max_length=60)
+
+
+class MappingPaperForm(WrittenAgain):
     """A logger mapping; its paper comes beside it, typed or as a file."""
 
     code: TypedCode = Field(title="identity")
@@ -29,7 +42,7 @@ class MappingPaperForm(FormModel):
     source_document: str = Field(title="source document", max_length=200)
 
 
-class CycleForm(FormModel):
+class CycleForm(WrittenAgain):
     """A cycle, and what the shop asks of every panel run to it."""
 
     code: TypedCode = Field(title="identity")
@@ -47,7 +60,7 @@ class CycleForm(FormModel):
         )
 
 
-class EntryForm(FormModel):
+class EntryForm(WrittenAgain):
     """A table of one entry, filled in by hand: a hardness and a conductivity limit."""
 
     code: TypedCode = Field(title="identity")
@@ -65,9 +78,15 @@ class EntryForm(FormModel):
     hardness_scale: str | None = Field(default=None, title="hardness scale", max_length=20)
     hardness_min: TypedFigure | None = Field(default=None, title="least hardness")
     hardness_max: TypedFigure | None = Field(default=None, title="largest hardness")
+    hardness_source: str | None = Field(
+        default=None, title="source of the hardness limits", max_length=200
+    )
     conductivity_unit: str | None = Field(default=None, title="conductivity unit", max_length=20)
     conductivity_min: TypedFigure | None = Field(default=None, title="least conductivity")
     conductivity_max: TypedFigure | None = Field(default=None, title="largest conductivity")
+    conductivity_source: str | None = Field(
+        default=None, title="source of the conductivity limits", max_length=200
+    )
 
     def paper(self) -> str:
         """The table as a TABLE.json; a quantity that nothing is asked of is left out.
@@ -86,8 +105,11 @@ class EntryForm(FormModel):
             self.conductivity_max,
         )
         criteria = [
-            {**asked, "statistic": statistic, "readings_min": self.readings_min}
-            for asked, statistic in ((hardness, "each"), (conductivity, "mean"))
+            {**asked, "source": own, "statistic": statistic, "readings_min": self.readings_min}
+            for asked, own, statistic in (
+                (hardness, self.hardness_source, "each"),
+                (conductivity, self.conductivity_source, "mean"),
+            )
             if asked
         ]
         entry = {
@@ -113,7 +135,16 @@ class VerifyForm(FormModel):
     """A verification: which revision, from when, signed."""
 
     revision: str = Field(max_length=20)
+    attempt: int = 1
     in_force_from: TypedMoment | None = Field(default=None, title="in force from")
+    password: str = Field(title="your password", max_length=1000)
+
+
+class KeyForm(FormModel):
+    """A second keying: which revision, signed; the values come beside it."""
+
+    revision: str = Field(max_length=20)
+    attempt: int = 1
     password: str = Field(title="your password", max_length=1000)
 
 

@@ -35,8 +35,11 @@ def on_the_form(
     """The refusal, of its own kind, with its sentence beside a field or with the whole form.
 
     ``paper`` is what sentences begin with. ``rows`` are the lists of the paper, ``fields`` gives
-    the field of a key that stands in none of them, or None.
+    the field of a key that stands in none of them, or None. What is wrong with the reason for which
+    a draft is written again stands beside that field already.
     """
+    if "again" in refusal.fields:
+        return refusal
     sentence = refusal.sentence.removeprefix(f"{paper}: ")
     path = _PATH.match(sentence)
     field = None if path is None else _field(path[0], rows, fields)

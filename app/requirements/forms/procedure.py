@@ -10,6 +10,7 @@ from app.errors import Refusal
 from app.judging.furnace.intervals import MonthEnd, Span
 from app.judging.furnace.procedure import CheckKind
 from app.judging.witness.acceptance import Obtained
+from app.requirements.forms.papers import WrittenAgain
 from app.requirements.forms.paths import FormRows, on_the_form
 from app.web.entries import TypedCode
 from app.web.forms import FormModel, Typed, TypedFigure, parse
@@ -18,7 +19,7 @@ from app.web.rows import Rows, tried
 THIS_PAPER = "this procedure"
 
 
-class ProcedureForm(FormModel):
+class ProcedureForm(WrittenAgain):
     """The head of a procedure, and the parts of it that have no rows."""
 
     code: TypedCode = Field(title="identity")

@@ -2,8 +2,17 @@
 
 from fastapi import APIRouter
 
-from app.requirements.pages import corrections, mapping, papers, procedure, shown
+from app.requirements.pages import (
+    corrections,
+    keyed,
+    mapping,
+    orders,
+    papers,
+    procedure,
+    sheet_import,
+    shown,
+)
 
 router = APIRouter()
-for part in (papers, procedure, mapping, corrections, shown):
+for part in (papers, sheet_import, procedure, mapping, corrections, orders, keyed, shown):
     router.include_router(part.router)

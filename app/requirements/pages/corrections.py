@@ -11,7 +11,8 @@ from app.people.signed_in import SignedIn
 from app.requirements import service
 from app.requirements.forms import OBTAINED, PaperForm
 from app.requirements.forms.corrections import QUANTITIES, REASONS, THIS_PAPER, CorrectionForm
-from app.requirements.pages.written import form_page, submitted_paper, written
+from app.requirements.pages.written import form_page, submitted_paper, typed_at_first, written
+from app.requirements.records import RequirementKind
 from app.requirements.service import Named
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
@@ -37,6 +38,7 @@ def submit_correction(page: Page, records: Records, by: SignedIn, typed: TypedFo
             paper=form.paper(),
             filename=THIS_PAPER,
             source_document=form.source_document,
+            again=form.again,
             by=by,
             at=now(),
         )
@@ -49,9 +51,12 @@ def submit_correction(page: Page, records: Records, by: SignedIn, typed: TypedFo
 
 
 @router.get("/register/correction-paper")
-def show_correction_paper_form(page: Page, by: SignedIn, code: str = "") -> Response:
+def show_correction_paper_form(
+    page: Page, records: Records, by: SignedIn, *, code: str = "", revision: str = ""
+) -> Response:
     """The form for a correction table's JSON paper."""
-    return form_page(page, by, Act.WRITE_CORRECTION_TABLE, "correction_paper", typed={"code": code})
+    typed = typed_at_first(records, RequirementKind.CORRECTION_TABLE, code, revision)
+    return form_page(page, by, Act.WRITE_CORRECTION_TABLE, "correction_paper", typed=typed)
 
 
 @router.post("/register/correction-paper")

@@ -97,6 +97,7 @@ def submit_mapping(page: Page, records: Records, by: SignedIn, typed: TypedForm)
             paper=paper,
             filename=THIS_PAPER,
             source_document=head.source_document,
+            again=head.again,
             by=by,
             at=now(),
         )

@@ -17,7 +17,8 @@ from app.requirements.forms import (
     EntryForm,
     PaperForm,
 )
-from app.requirements.pages.written import form_page, submitted_paper, written
+from app.requirements.pages.written import form_page, submitted_paper, typed_at_first, written
+from app.requirements.records import RequirementKind
 from app.requirements.service import Named
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
@@ -26,9 +27,15 @@ router = APIRouter()
 
 
 @router.get("/register/table")
-def show_table_form(page: Page, by: SignedIn, code: str = "") -> Response:
-    """The form for an acceptance table's paper; ``code`` fills in whose further revision it is."""
-    return form_page(page, by, Act.WRITE_REQUIREMENT, "table", typed={"code": code})
+def show_table_form(
+    page: Page, records: Records, by: SignedIn, *, code: str = "", revision: str = ""
+) -> Response:
+    """The form for an acceptance table's paper; ``code`` fills in whose further revision it is.
+
+    With ``revision`` it is filled in with that draft, to be written again.
+    """
+    typed = typed_at_first(records, RequirementKind.ACCEPTANCE_TABLE, code, revision)
+    return form_page(page, by, Act.WRITE_REQUIREMENT, "table", typed=typed)
 
 
 @router.post("/register/table")
@@ -64,6 +71,7 @@ def submit_entry(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
             paper=form.paper(),
             filename="this table",
             source_document=form.source_document,
+            again=form.again,
             by=by,
             at=now(),
         )
@@ -76,9 +84,15 @@ def submit_entry(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
 
 
 @router.get("/register/cycle")
-def show_cycle_form(page: Page, by: SignedIn, code: str = "") -> Response:
-    """The form for a cycle's paper; ``code`` fills in whose further revision it is."""
-    return form_page(page, by, Act.WRITE_REQUIREMENT, "cycle", typed={"code": code})
+def show_cycle_form(
+    page: Page, records: Records, by: SignedIn, *, code: str = "", revision: str = ""
+) -> Response:
+    """The form for a cycle's paper; ``code`` fills in whose further revision it is.
+
+    With ``revision`` it is filled in with that draft, to be written again.
+    """
+    typed = typed_at_first(records, RequirementKind.CYCLE, code, revision)
+    return form_page(page, by, Act.WRITE_REQUIREMENT, "cycle", typed=typed)
 
 
 @router.post("/register/cycle")
@@ -95,6 +109,7 @@ def submit_cycle(page: Page, records: Records, by: SignedIn, typed: TypedForm) -
             filename=filename,
             shop_rules=form.shop_rules(),
             source_document=form.source_document,
+            again=form.again,
             by=by,
             at=now(),
         )

@@ -64,6 +64,7 @@ def submit_procedure(page: Page, records: Records, by: SignedIn, typed: TypedFor
             paper=paper,
             filename=THIS_PAPER,
             source_document=head.source_document,
+            again=head.again,
             by=by,
             at=now(),
         )

@@ -7,14 +7,15 @@ from fastapi import Response
 
 from app.audit.actor import Actor
 from app.database import Database
-from app.errors import Refusal
+from app.errors import NotFound, Refusal
 from app.people.queries import acts_about, names
-from app.people.rights import Act, may
+from app.people.rights import Act, lacks, may
 from app.requirements import queries
+from app.requirements.pages.keyed import keyings_shown
 from app.requirements.pages.sample import Tried, sample_typed
 from app.requirements.queries import Revision
 from app.requirements.records import RequirementKind
-from app.requirements.rules import changes, table_rows
+from app.requirements.rules import Change, changes, differences, gap_parts, table_rows
 from app.requirements.service import KINDS
 from app.web.entries import kept
 from app.web.forms import Typed
@@ -23,12 +24,19 @@ from app.web.page import PageMaker, now
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Which page is asked for; ``act`` says which of its forms was sent, if any."""
+    """Which page is asked for; ``act`` says which of its forms was sent, if any.
+
+    ``attempt`` is an earlier attempt at the revision (None: the last), ``beside`` the key of the
+    one it is compared with, ``looked`` whether its values are asked for before they are keyed.
+    """
 
     kind: RequirementKind
     code: str
     revision: str | None
     act: str = ""
+    attempt: int | None = None
+    beside: int | None = None
+    looked: bool = False
 
 
 def requirement_page(
@@ -49,24 +57,54 @@ def requirement_page(
     at, kind = now(), KINDS[asked.kind]
     with records.read() as session:
         found = queries.named(session, asked.code, kind=asked.kind, revision=asked.revision)
-        shown = queries.shown_first(found, at, asked=asked.revision)
-        others = [one for one in reversed(found) if one is not shown]
+        last = queries.shown_first(found, at, asked=asked.revision)
+        history = queries.attempts(session, last.code, last.revision)
+        shown = _attempt(history, asked.attempt)
         return page.show(
             kind.template,
             kind=kind,
             shown=shown,
-            state=queries.state_of(shown, at),
-            states=[(one, queries.state_of(one, at)) for one in others],
+            last=last,
+            state=queries.state_of(shown, at, found),
+            superseded_by=queries.superseded_by(shown, at, found),
+            states=[
+                (one, queries.state_of(one, at, found))
+                for one in reversed(found)
+                if one.id != last.id
+            ],
+            other_attempts=[one for one in history if one.id != shown.id],
             names=names(session),
             acts=acts_about(session, kind.identity, asked.code),
             compared=typed.every("compared") if typed else [],
             refused=asked.act,
             tried=tried,
             sample=_sample(asked, typed, tried),
-            **_words(found, shown),
-            **_rights(by, shown, may_write=may(by, kind.writes)),
+            **keyings_shown(
+                by,
+                shown,
+                queries.keyings(session, shown.id),
+                is_last=shown.id == last.id,
+                looked=asked.looked,
+            ),
+            **_words(shown),
+            **_beside([*history, *found], shown, queries.previous(found, last), asked.beside),
+            **_rights(by, shown, may_write=may(by, kind.writes), is_last=shown.id == last.id),
             **kept(typed, refusal),
         )
+
+
+def _attempt(history: list[Revision], number: int | None) -> Revision:
+    """The attempt asked for, else the last.
+
+    Raises:
+        NotFound: there is none of that number.
+    """
+    if number is None:
+        return history[-1]
+    for one in history:
+        if one.attempt == number:
+            return one
+    raise NotFound(f"Revision {history[-1].revision} has no attempt {number}.")
 
 
 def _sample(asked: Asked, typed: Typed | None, tried: Tried | None) -> tuple[tuple[str, str], ...]:
@@ -76,27 +114,61 @@ def _sample(asked: Asked, typed: Typed | None, tried: Tried | None) -> tuple[tup
     return sample_typed(typed) if typed is not None and asked.act == "verify" else ()
 
 
-def _words(found: list[Revision], shown: Revision) -> dict[str, Any]:
-    """The revision part by part, and where it differs from the one before."""
-    parts = queries.parts_of(shown)
-    before = queries.previous(found, shown)
+def _words(shown: Revision) -> dict[str, Any]:
+    """The revision part by part, and of a table its rows and what no entry is for."""
     is_table = shown.kind is RequirementKind.ACCEPTANCE_TABLE
+    table = queries.table_of(shown) if is_table else None
     return {
-        "parts": parts,
-        "rows": table_rows(queries.table_of(shown)) if is_table else (),
-        "before": before,
-        "changed": () if before is None else changes(queries.parts_of(before), parts),
+        "parts": queries.parts_of(shown),
+        "rows": table_rows(table) if table is not None else (),
+        "open_parts": gap_parts(table) if table is not None else (),
     }
 
 
-def _rights(by: Actor, shown: Revision, *, may_write: bool) -> dict[str, bool]:
-    """What the person may do with the revision shown."""
+def _beside(
+    known: list[Revision], shown: Revision, before: Revision | None, asked: int | None
+) -> dict[str, Any]:
+    """Where the revision differs from another one, and which it can be compared with.
+
+    That is the one asked for, else the one before it, else its own earlier attempt.
+    """
+    others = {one.id: one for one in known if one.id != shown.id}
+    other = others.get(asked) if asked is not None else before
+    if other is None and others and shown.attempt > 1:
+        other = next(iter(others.values()))
+    return {
+        "beside": other,
+        "besides": [(one.id, _title(one)) for one in others.values()],
+        "changed": () if other is None else _changes(other, shown),
+    }
+
+
+def _title(one: Revision) -> str:
+    attempt = f", attempt {one.attempt}" if one.attempt > 1 else ""
+    return f"Revision {one.revision}{attempt}"
+
+
+def _changes(other: Revision, shown: Revision) -> tuple[Change, ...]:
+    """Cell by cell, where the kind has cells; else part by part."""
+    if KINDS[shown.kind].keyed:
+        return differences(queries.cells_of(other), queries.cells_of(shown))
+    return changes(queries.parts_of(other), queries.parts_of(shown))
+
+
+def _rights(by: Actor, shown: Revision, *, may_write: bool, is_last: bool) -> dict[str, Any]:
+    """What the person may do with the revision shown; nothing with an attempt that was replaced.
+
+    ``lacks`` says that only an authorisation keeps them from verifying it.
+    """
     verifies = may(by, Act.VERIFY_REQUIREMENT)
-    unverified = shown.in_force_from is None and shown.withdrawn_at is None
-    own = shown.written_by_id == by.id
+    unverified = is_last and shown.in_force_from is None and shown.withdrawn_at is None
+    is_ready = not shown.wants_keying
+    own = by.is_person(shown.written_by_id)
     return {
         "may_write": may_write,
-        "may_verify": unverified and verifies and not own,
+        "may_write_again": unverified and may_write,
+        "may_verify": unverified and verifies and is_ready and not own,
+        "lacks": lacks(by, Act.VERIFY_REQUIREMENT) if unverified and not own else None,
         "own": unverified and own,
-        "may_withdraw": shown.withdrawn_at is None and (may_write or verifies),
+        "may_withdraw": is_last and shown.withdrawn_at is None and (may_write or verifies),
     }

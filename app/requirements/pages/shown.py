@@ -32,10 +32,23 @@ def _add_pages(kind: RequirementKind) -> None:
 
     @router.get(address)
     def show(
-        page: Page, records: Records, by: SignedIn, code: str, revision: str | None = None
+        page: Page,
+        records: Records,
+        by: SignedIn,
+        code: str,
+        *,
+        revision: str | None = None,
+        attempt: int | None = None,
+        beside: int | None = None,
+        looked: bool = False,
     ) -> Response:
-        """The newest revision in force, or the one asked for, and the others."""
-        return requirement_page(page, records, by, Asked(kind, code.upper(), revision))
+        """The newest revision in force, or the one asked for, and the others.
+
+        ``attempt`` asks for an earlier attempt at it, ``beside`` for the key of the one it is
+        compared with, and ``looked`` for its values by somebody who could still key them blind.
+        """
+        asked = Asked(kind, code.upper(), revision, attempt=attempt, beside=beside, looked=looked)
+        return requirement_page(page, records, by, asked)
 
     @router.post(f"{address}/verify")
     def submit_verification(
@@ -71,6 +84,7 @@ def _verify(
             by=by,
             at=now(),
             sample=sample_typed(typed),
+            attempt=form.attempt,
         )
     except Refusal as refusal:
         asked = Asked(kind, code, typed.get("revision"), act="verify")

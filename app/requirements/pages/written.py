@@ -1,5 +1,6 @@
 """The forms that write a paper: shown, shown again as typed, and left once it is on record."""
 
+import json
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote
@@ -7,9 +8,12 @@ from urllib.parse import quote
 from fastapi import Response
 
 from app.audit.actor import Actor
+from app.database import Database
 from app.errors import Refusal
 from app.people.rights import Act, require
+from app.requirements import queries
 from app.requirements.forms import paper_of
+from app.requirements.records import RequirementKind
 from app.requirements.service import KINDS, Named
 from app.web.entries import kept
 from app.web.forms import Typed
@@ -29,6 +33,25 @@ def form_page(
     """The form ``requirements/register_FORM.html`` for whoever may do ``act``."""
     require(by, act)
     return page.show(f"requirements/register_{form}.html", **values, **kept(typed, refusal))
+
+
+def typed_at_first(
+    records: Database, kind: RequirementKind, code: str, revision: str
+) -> dict[str, str]:
+    """The form as it opens: whose further revision it is, or filled in with a draft as written."""
+    typed = {"code": code}
+    if not revision:
+        return typed
+    with records.read() as session:
+        found = queries.named(session, code.upper(), kind=kind, revision=revision)
+    draft = next(one for one in found if one.revision == revision)
+    return {
+        **typed,
+        **draft.shop_rules,
+        "revision": draft.revision,
+        "source_document": draft.source_document,
+        "paper": json.dumps(draft.paper, indent=1, ensure_ascii=False),
+    }
 
 
 def submitted_paper(
@@ -67,8 +90,9 @@ def written(page: PageMaker, named: Named) -> Response:
     """Onward to the revision that is now on record."""
     kind = KINDS[named.kind]
     address = f"{kind.place}/{named.code}?revision={quote(named.revision)}"
+    keyed = "another person has keyed its values from the source and " if kind.keyed else ""
     notice = (
-        f"{named.code} revision {named.revision} is on record. {kind.before} until another "
-        "person, a supervisor, has compared it with its source and verified it."
+        f"{named.code} revision {named.revision} is on record. {kind.before} until {keyed}a "
+        "supervisor who did not write it has compared it with its source and verified it."
     )
     return page.see_other(address, notice=notice)

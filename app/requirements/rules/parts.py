@@ -21,12 +21,25 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One value that differs between two revisions; None where a revision does not have it."""
+    """One value that differs between two revisions; None where a revision does not have it.
+
+    ``sense`` says whether a limit became tighter or looser, where it did.
+    """
 
     part: str
     what: str
     before: str | None
     after: str | None
+    sense: str = ""
+
+    @property
+    def words(self) -> str:
+        """Added, removed or changed, and in which direction."""
+        if self.before is None:
+            return "added"
+        if self.after is None:
+            return "removed"
+        return f"changed: {self.sense}" if self.sense else "changed"
 
 
 def uncompared(parts: Iterable[Part], compared: Iterable[str]) -> list[str]:

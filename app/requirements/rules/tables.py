@@ -15,6 +15,7 @@ from app.judging.witness.acceptance import (
     Zone,
     ZoneOutcome,
 )
+from app.judging.witness.acceptance_checks import all_criteria
 from app.requirements.rules.parts import Part
 
 BLIND_WORDS = "hidden from whoever measures until the readings are in"
@@ -67,6 +68,7 @@ def criterion_lines(criterion: Criterion) -> tuple[str, ...]:
         lines.append(f"largest minus smallest at most {shown(criterion.range_max)} {unit}")
     lines.append(_rounding_words(criterion))
     lines += _measuring_words(criterion)
+    lines += _source_words(criterion)
     return tuple(lines)
 
 
@@ -96,7 +98,8 @@ def _row(entry: Entry, number: int) -> EntryRow:
         ),
         source=entry.source,
         obtained=entry.obtained.value,
-        invented=entry.obtained is Obtained.INVENTED,
+        invented=Obtained.INVENTED
+        in {entry.obtained, *(one.obtained for one in all_criteria(entry.criteria))},
     )
 
 
@@ -164,6 +167,14 @@ def _measuring_words(criterion: Criterion) -> Iterable[str]:
     ):
         if span is not None:
             yield f"{words} {shown(span[0])} to {shown(span[1])} {unit}, both included"
+
+
+def _source_words(criterion: Criterion) -> Iterable[str]:
+    """Where its own values come from; nothing where the entry says it for them."""
+    if criterion.source is not None:
+        yield f"from {criterion.source}"
+    if criterion.obtained is not None:
+        yield f"how its values came here: {criterion.obtained.value}"
 
 
 def _rounding_words(criterion: Criterion) -> str:

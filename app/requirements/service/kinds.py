@@ -9,13 +9,24 @@ from app.requirements.records import RequirementKind
 
 
 @dataclass(frozen=True, slots=True)
+class Named:
+    """Which revision of which requirement."""
+
+    kind: RequirementKind
+    code: str
+    revision: str
+
+
+@dataclass(frozen=True, slots=True)
 class Kind:
     """One kind: its tags, what its verification says, and how its pages are named.
 
-    ``identity`` is its kind on the trail, ``place`` begins its pages' addresses, and ``register``
-    is the address of its form. ``template`` shows one of them; ``writes`` is the act of writing;
-    ``names_itself`` says that the paper names its own revision. ``before`` says what is not done
-    before a revision is verified, ``after_withdrawal`` what is not done any more after it.
+    ``identity`` is its kind on the trail, ``place`` begins its pages' addresses, ``register`` is
+    the address of its form, and ``again`` of the form that opens filled in with a draft.
+    ``template`` shows one of them; ``writes`` is the act of writing; ``names_itself`` says that the
+    paper names its own revision, ``keyed`` that a second person keys its values from the source
+    before it is verified. ``before`` says what is not done before a revision is verified,
+    ``after_withdrawal`` what is not done any more after it.
     """
 
     identity: str
@@ -26,8 +37,10 @@ class Kind:
     writes: Act
     place: str
     register: str
+    again: str
     template: str
     names_itself: bool
+    keyed: bool
     before: str
     after_withdrawal: str
 
@@ -42,8 +55,10 @@ KINDS = {
         writes=Act.WRITE_REQUIREMENT,
         place="/tables",
         register="/register/table",
+        again="/register/table",
         template="requirements/table.html",
         names_itself=True,
+        keyed=True,
         before="Nothing may be judged by this revision",
         after_withdrawal="no new load may use this revision",
     ),
@@ -56,8 +71,10 @@ KINDS = {
         writes=Act.WRITE_REQUIREMENT,
         place="/cycles",
         register="/register/cycle",
+        again="/register/cycle",
         template="requirements/cycle.html",
         names_itself=False,
+        keyed=True,
         before="Nothing may be judged by this revision",
         after_withdrawal="no new load may use this revision",
     ),
@@ -70,8 +87,10 @@ KINDS = {
         writes=Act.WRITE_PROCEDURE,
         place="/procedures",
         register="/register/procedure",
+        again="/register/procedure",
         template="requirements/procedure.html",
         names_itself=True,
+        keyed=True,
         before="No furnace is governed by this revision",
         after_withdrawal="no furnace is governed by this revision",
     ),
@@ -84,8 +103,10 @@ KINDS = {
         writes=Act.WRITE_MAPPING,
         place="/mappings",
         register="/register/mapping",
+        again="/register/mapping",
         template="requirements/mapping.html",
         names_itself=False,
+        keyed=False,
         before="No record is read by this revision",
         after_withdrawal="no further record is read by this revision",
     ),
@@ -98,8 +119,10 @@ KINDS = {
         writes=Act.WRITE_CORRECTION_TABLE,
         place="/corrections",
         register="/register/correction-table",
+        again="/register/correction-paper",
         template="requirements/correction_table.html",
         names_itself=True,
+        keyed=True,
         before="No reading is corrected by this revision",
         after_withdrawal="no further reading is corrected by this revision",
     ),

@@ -23,11 +23,12 @@ from app.requirements.records import (
     RequirementWithdrawal,
 )
 from app.requirements.rules import Part, uncompared
-from app.requirements.service.kinds import KINDS
-from app.requirements.service.writing import Named
+from app.requirements.service.kinds import KINDS, Named
+from app.requirements.service.standing import last_attempt
+from app.requirements.service.writing import SHORTEST_REASON
 
-SHORTEST_REASON = 10
 LONGEST_SAMPLE = 20
+MOST_NAMED = 5
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -41,21 +42,25 @@ def verify(
     by: Actor,
     at: datetime,
     sample: Sequence[tuple[str, str]] = (),
+    attempt: int = 1,
 ) -> None:
     """Sign that every value was compared with its source; the revision is in force from then on.
 
     ``compared`` holds the anchors of the parts that were compared: all of them are asked, and of a
     mapping ``sample`` besides: that the rows as read agree with the export's own.
     ``in_force_from`` may be later than now; None is now. ``sample`` is asked of a mapping, and of
-    nothing else: name and SHA-256 of each file of an export that it was tried on.
+    nothing else: name and SHA-256 of each file of an export that it was tried on. ``attempt`` is
+    the one that was compared. All but a mapping has to be keyed by a second person before, and that
+    keying has to agree in every value.
 
     Raises:
         NotAllowed: no supervisor, or the person who wrote it.
-        Refusal, NotFound, Conflict: what is missing, or that somebody has verified it already.
+        Refusal, NotFound, Conflict: what is missing, that it was written again meanwhile, or that
+            somebody has verified it already.
     """
     require(by, Act.VERIFY_REQUIREMENT)
     with database.read() as session:
-        _ready_to_verify(session, named, by)
+        _ready_to_verify(session, named, by, attempt)
     starts = in_force_from or at
     if starts < at:
         _refuse(
@@ -64,9 +69,9 @@ def verify(
             "give a later one.",
         )
     _check_sample(named, sample)
-    proof = re_authenticate(database, by, password=password)
+    proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
-        revision = _ready_to_verify(session, named, by)
+        revision = _ready_to_verify(session, named, by, attempt)
         left = uncompared(_to_compare(revision), compared)
         if left:
             _refuse(
@@ -94,7 +99,7 @@ def verify(
             at=at,
             about=(KINDS[named.kind].identity, named.code),
             rows=[signature, verification],
-            note=f"revision {named.revision}, every part compared with {revision.source_document}"
+            note=f"{_attempt_words(revision)}, every part compared with {revision.source_document}"
             + "".join(f"; tried on {name}" for name, _ in sample),
         )
 
@@ -112,7 +117,7 @@ def withdraw(database: Database, named: Named, *, reason: str, by: Actor, at: da
     if len(reason) < SHORTEST_REASON:
         _refuse("reason", f"Say why, in at least {SHORTEST_REASON} characters.")
     with database.write() as session:
-        revision = _revision(session, named)
+        revision = last_attempt(session, named)
         if revision.withdrawn_at is not None:
             raise Conflict(f"{named.code} revision {named.revision} is withdrawn already.")
         withdrawal = RequirementWithdrawal(
@@ -126,7 +131,7 @@ def withdraw(database: Database, named: Named, *, reason: str, by: Actor, at: da
             at=at,
             about=(KINDS[named.kind].identity, named.code),
             rows=[withdrawal],
-            note=f"revision {named.revision}: {reason}",
+            note=f"{_attempt_words(revision)}: {reason}",
         )
 
 
@@ -143,6 +148,8 @@ def signed_content(
         "source_document": revision.source_document,
         "in_force_from": moment_text(in_force_from),
     }
+    if revision.attempt > 1:
+        content["attempt"] = revision.attempt
     if sample:
         content["sample"] = [list(file) for file in sample]
     return paper_sha256(content)
@@ -153,6 +160,11 @@ def _to_compare(revision: Revision) -> tuple[Part, ...]:
     if revision.kind is not RequirementKind.LOGGER_MAPPING:
         return parts
     return (*parts, Part("sample", "The rows of the export", ()))
+
+
+def _attempt_words(revision: Revision) -> str:
+    attempt = f", attempt {revision.attempt}" if revision.attempt > 1 else ""
+    return f"revision {revision.revision}{attempt}"
 
 
 def _check_sample(named: Named, sample: Sequence[tuple[str, str]]) -> None:
@@ -171,25 +183,40 @@ def _check_sample(named: Named, sample: Sequence[tuple[str, str]]) -> None:
         _refuse("sample", "Which export was tried is no longer known; try the mapping again.")
 
 
-def _revision(session: Session, named: Named) -> Revision:
-    found = queries.named(session, named.code, kind=named.kind, revision=named.revision)
-    return next(one for one in found if one.revision == named.revision)
-
-
-def _ready_to_verify(session: Session, named: Named, by: Actor) -> Revision:
+def _ready_to_verify(session: Session, named: Named, by: Actor, attempt: int) -> Revision:
     """The revision, where this person may verify it now."""
-    revision = _revision(session, named)
+    revision = last_attempt(session, named, attempt=attempt)
     if revision.verified_by_id is not None:
         who = people.names(session)[revision.verified_by_id]
         raise Conflict(f"{who} has verified {named.code} revision {named.revision} already.")
     if revision.withdrawn_at is not None:
         raise Refusal(f"{named.code} revision {named.revision} is withdrawn; nothing is signed.")
-    if revision.written_by_id == by.id:
+    if by.is_person(revision.written_by_id):
         raise NotAllowed(
             f"You wrote {named.code} revision {named.revision}; another supervisor has to compare "
             "it with its source and verify it."
         )
+    _check_keying(revision)
     return revision
+
+
+def _check_keying(revision: Revision) -> None:
+    """Refuse a revision whose values no second person has keyed alike."""
+    words = f"{revision.code} revision {revision.revision}"
+    if not KINDS[revision.kind].keyed or revision.is_keyed:
+        return
+    if revision.differences is None:
+        raise Refusal(
+            f"Nobody has keyed the values of {words} a second time. A person who did not write it "
+            "keys them from the source document; after that it can be verified."
+        )
+    left = [place for place, *_ in revision.differences]
+    others = " and others" if len(left) > MOST_NAMED else ""
+    raise Refusal(
+        f"The second keying of {words} differs in {len(left)} of its values: "
+        f"{'; '.join(left[:MOST_NAMED])}{others}. Key them again, or have the revision written "
+        "again; it cannot be verified before every value agrees."
+    )
 
 
 def _refuse(field: str, sentence: str) -> NoReturn:

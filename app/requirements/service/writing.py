@@ -1,7 +1,6 @@
 """Put a revision of a table, cycle, procedure, mapping or correction table on record."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NoReturn, TypeVar
 
@@ -22,11 +21,13 @@ from app.documents.table import load_table, table_to_json
 from app.errors import BadFile, Conflict, Refusal
 from app.people.rights import Act, require
 from app.requirements import queries
+from app.requirements.queries import Revision
 from app.requirements.records import Requirement, RequirementKind, RequirementRevision
 from app.requirements.rules import ShopRules
-from app.requirements.service.kinds import KINDS
+from app.requirements.service.kinds import KINDS, Named
 
 LONGEST_REVISION = 20
+SHORTEST_REASON = 10
 _LOAD_SENSOR = "the load's own sensor"
 _OF_THE_LOAD = ("sensors", "corrections")
 
@@ -35,15 +36,6 @@ class _AnyPaper(Paper):
     """A JSON object of any keys: what is looked at before the load's own keys are put in."""
 
     model_config = ConfigDict(extra="allow")
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """Which revision of which requirement."""
-
-    kind: RequirementKind
-    code: str
-    revision: str
 
 
 def write_table(
@@ -55,6 +47,7 @@ def write_table(
     source_document: str,
     by: Actor,
     at: datetime,
+    again: str | None = None,
 ) -> Named:
     """Put a revision of an acceptance table on record; it judges nothing until it is verified.
 
@@ -63,13 +56,15 @@ def write_table(
 
     Raises:
         NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
-            revision is on record already.
+            revision is on record already; ``again`` says why a draft is written again.
     """
     require(by, Act.WRITE_REQUIREMENT)
     table = _read(lambda: load_table(paper, filename=filename))
     named = Named(RequirementKind.ACCEPTANCE_TABLE, as_code(code), table.revision)
     content = table_to_json(table)
-    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+    return _write(
+        database, named, content, {}, source_document=source_document, again=again, by=by, at=at
+    )
 
 
 def write_cycle(
@@ -83,6 +78,7 @@ def write_cycle(
     source_document: str,
     by: Actor,
     at: datetime,
+    again: str | None = None,
 ) -> Named:
     """Put a revision of a cycle on record; no load may use it until it is verified.
 
@@ -90,14 +86,16 @@ def write_cycle(
 
     Raises:
         NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
-            revision is on record already.
+            revision is on record already; ``again`` says why a draft is written again.
     """
     require(by, Act.WRITE_REQUIREMENT)
     shop_rules.check()
     content = _read(lambda: _cycle_content(paper, filename))
     named = Named(RequirementKind.CYCLE, as_code(code), revision.strip())
     rules = shop_rules.as_texts()
-    return _write(database, named, content, rules, source_document=source_document, by=by, at=at)
+    return _write(
+        database, named, content, rules, source_document=source_document, again=again, by=by, at=at
+    )
 
 
 def write_procedure(
@@ -109,6 +107,7 @@ def write_procedure(
     source_document: str,
     by: Actor,
     at: datetime,
+    again: str | None = None,
 ) -> Named:
     """Put a revision of a pyrometry procedure on record; it governs nothing until it is verified.
 
@@ -116,13 +115,15 @@ def write_procedure(
 
     Raises:
         NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
-            revision is on record already.
+            revision is on record already; ``again`` says why a draft is written again.
     """
     require(by, Act.WRITE_PROCEDURE)
     procedure = _read(lambda: load_procedure(paper, filename=filename))
     named = Named(RequirementKind.PYROMETRY_PROCEDURE, as_code(code), procedure.revision)
     content = procedure_to_json(procedure)
-    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+    return _write(
+        database, named, content, {}, source_document=source_document, again=again, by=by, at=at
+    )
 
 
 def write_mapping(
@@ -135,6 +136,7 @@ def write_mapping(
     source_document: str,
     by: Actor,
     at: datetime,
+    again: str | None = None,
 ) -> Named:
     """Put a revision of a logger mapping on record; it reads no record until it is verified.
 
@@ -143,13 +145,15 @@ def write_mapping(
 
     Raises:
         NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
-            revision is on record already.
+            revision is on record already; ``again`` says why a draft is written again.
     """
     require(by, Act.WRITE_MAPPING)
     mapping = _read(lambda: load_mapping(paper, filename=filename))
     named = Named(RequirementKind.LOGGER_MAPPING, as_code(code), revision.strip())
     content = mapping_to_json(mapping)
-    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+    return _write(
+        database, named, content, {}, source_document=source_document, again=again, by=by, at=at
+    )
 
 
 def write_correction_table(
@@ -161,6 +165,7 @@ def write_correction_table(
     source_document: str,
     by: Actor,
     at: datetime,
+    again: str | None = None,
 ) -> Named:
     """Put a revision of a correction table on record; it corrects nothing until it is verified.
 
@@ -168,14 +173,16 @@ def write_correction_table(
 
     Raises:
         NotAllowed, BadFile, Refusal, Conflict: who may, what is wrong in the paper, or that the
-            revision is on record already.
+            revision is on record already; ``again`` says why a draft is written again.
     """
     require(by, Act.WRITE_CORRECTION_TABLE)
     kept = as_code(code)
     table = _read(lambda: load_correction_table(paper, code=kept, filename=filename))
     named = Named(RequirementKind.CORRECTION_TABLE, kept, table.revision)
     content = correction_table_to_json(table)
-    return _write(database, named, content, {}, source_document=source_document, by=by, at=at)
+    return _write(
+        database, named, content, {}, source_document=source_document, again=again, by=by, at=at
+    )
 
 
 T = TypeVar("T")
@@ -200,6 +207,7 @@ def _write(
     shop_rules: dict[str, str],
     *,
     source_document: str,
+    again: str | None,
     by: Actor,
     at: datetime,
 ) -> Named:
@@ -209,6 +217,7 @@ def _write(
         _refuse("source_document", "Name the document the values come from.")
     with database.write() as session:
         requirement, identity = _requirement(session, named, name=content["name"], at=at)
+        draft = _draft(session, named, again)
         row = RequirementRevision(
             requirement_id=requirement.id,
             revision=named.revision,
@@ -218,6 +227,8 @@ def _write(
             source_document=source_document.strip(),
             written_by_id=by.id,
             written_at=at,
+            attempt=1 if draft is None else draft.attempt + 1,
+            again_because=None if draft is None else _reason(again),
         )
         session.add(row)
         new: list[Base] = [] if identity is None else [identity, requirement]
@@ -228,7 +239,8 @@ def _write(
             at=at,
             about=(KINDS[named.kind].identity, named.code),
             rows=[*new, row],
-            note=f"revision {named.revision}, from {row.source_document}",
+            note=f"revision {named.revision}, from {row.source_document}"
+            + ("" if draft is None else f"; attempt {row.attempt}: {row.again_because}"),
         )
     return named
 
@@ -239,14 +251,6 @@ def _requirement(
     """The requirement of that code; with its new identity where it is on record only now."""
     found = queries.find_requirement(session, named.code)
     if found is not None and found.kind is named.kind:
-        written = [one.revision for one in queries.revisions(session, code=named.code)]
-        if named.revision in written:
-            sentence = (
-                f"{named.code} has a revision {named.revision} already, and a revision is never "
-                f"changed; give this one a name other than {', '.join(written)}."
-            )
-            field = "paper" if KINDS[named.kind].names_itself else "revision"
-            raise Conflict(sentence, fields={field: sentence})
         return found, None
     identity = claim(session, named.code, kind=KINDS[named.kind].identity, at=at)
     session.flush()
@@ -254,6 +258,44 @@ def _requirement(
     session.add(requirement)
     session.flush()
     return requirement, identity
+
+
+def _draft(session: Session, named: Named, again: str | None) -> Revision | None:
+    """The last attempt at this revision, where there is one and it may be written again.
+
+    Raises:
+        Conflict: the name is used: by a draft, and no reason is given to write it again; or by a
+            revision that was verified or withdrawn.
+    """
+    found = queries.revisions(session, kind=named.kind, code=named.code)
+    draft = next((one for one in found if one.revision == named.revision), None)
+    if draft is None:
+        if again and again.strip():
+            _refuse(
+                "again",
+                f"{named.code} has no revision {named.revision} that could be written again; leave "
+                "the reason out, or correct the revision's name.",
+            )
+        return None
+    has = f"{named.code} has a revision {named.revision} already"
+    others = f"give this one a name other than {', '.join(one.revision for one in found)}"
+    field = "paper" if KINDS[named.kind].names_itself else "revision"
+    if draft.verified_by_id is not None or draft.withdrawn_at is not None:
+        became = "verified" if draft.verified_by_id is not None else "withdrawn"
+        sentence = f"{has}, and what was {became} is never changed; {others}."
+    elif not again or not again.strip():
+        field = "again"
+        sentence = f"{has}, a draft. Say why it is written again, or {others}."
+    else:
+        return draft
+    raise Conflict(sentence, fields={field: sentence})
+
+
+def _reason(again: str | None) -> str:
+    reason = (again or "").strip()
+    if len(reason) < SHORTEST_REASON:
+        _refuse("again", f"Say why it is written again, in at least {SHORTEST_REASON} characters.")
+    return reason
 
 
 def _cycle_content(paper: str | bytes, filename: str) -> dict[str, Any]:

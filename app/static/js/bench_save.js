@@ -104,7 +104,7 @@
   /** Both need the page anew; what is kept comes back on it. True where one of them was so. */
   function needsPage(unsent, answer) {
     if (answer.signedOut) {
-      notYet(unsent, "You are signed out. Sign in again; what you keyed is kept in this browser and comes back.", {
+      notYet(unsent, "You are signed out, or the page was left so long that it is locked. What you keyed is kept in this browser and comes back.", {
         words: "Sign in and go on", href: `/sign-in?next=${encodeURIComponent(here(unsent))}`,
       });
     } else if (answer.stale) {

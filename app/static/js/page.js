@@ -39,6 +39,16 @@
     unfolded = [];
   });
 
+  /* F9 goes to the form that puts on hold what the page is about. A key that types nothing, so that
+     neither a scanner nor a word being written sets it off. */
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "F9" || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
+    const way = document.querySelector("a[data-hold]");
+    if (!way) return;
+    event.preventDefault();
+    way.click();
+  });
+
   /* After a refusal the reader starts at what stands in the way. */
   document.querySelector("[data-problems]")?.focus();
 })();

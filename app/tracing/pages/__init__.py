@@ -8,10 +8,12 @@ from app.tracing.pages import (
     equipment,
     find,
     load,
+    machine,
+    orders,
     panel_list,
     rests_on,
     today,
-    trail,
+    what_if,
 )
 
 router = APIRouter()
@@ -22,5 +24,7 @@ router.include_router(equipment.router)
 router.include_router(panel_list.router)
 router.include_router(dossier.router)
 router.include_router(load.router)
+router.include_router(machine.router)
+router.include_router(orders.router)
 router.include_router(rests_on.router)
-router.include_router(trail.router)
+router.include_router(what_if.router)

@@ -11,25 +11,31 @@ from app.audit.actor import Actor
 from app.judging.verdict import Outcome, Verdict
 from app.loads.bags.surface import surface_in_loads
 from app.loads.record_queries import came_in
+from app.panels.queries import Came, came_from, came_of
 from app.people.queries import act_words
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
 from app.release.queries.decisions import kept_evidence
+from app.release.queries.departures import departure_notes
 from app.release.queries.panel_facts import panel_facts, panel_id
-from app.release.rules.facts import FINAL, CouponFacts, DecisionKind, LoadFacts, PanelFacts
+from app.release.rules.exposure import ledger
+from app.release.rules.facts import CouponFacts, LoadFacts, PanelFacts
 from app.release.rules.gates import address
+from app.release.rules.signed import rests_on_evidence
 from app.release.rules.snapshot import differences
-from app.release.rules.standing import Standing
-from app.release.service import Case, case_of, is_intact, why_not_lift, why_not_release
+from app.release.rules.standing import DECIDED, ENDED, Standing
+from app.release.service import Case, case_of
+from app.tracing.pages.dossier_decisions import next_decision, signed_decisions
 from app.tracing.pages.dossier_readings import ReadingLine, reading_lines
 from app.tracing.queries import dossier
 from app.tracing.queries.dossier import Name, Rows
+from app.tracing.queries.exposure import runs_on_record
+from app.tracing.queries.holds_waiting import keeping_of
 from app.web.page import Page, Records
 
 router = APIRouter()
 
 _LINES_SHOWN = 12
-_FINAL = {kind.value for kind in FINAL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,21 +57,6 @@ class LoadSheet:
     coupons: tuple[CouponSheet, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class SignedDecision:
-    """A decision as printed; ``intact`` where its signature still covers what it says."""
-
-    number: int
-    kind: str
-    reason: str
-    printed_name: str
-    user: str
-    at: datetime
-    meaning: str
-    hash: str
-    intact: bool
-
-
 @router.get("/panels/{code:path}")
 def show_panel(page: Page, records: Records, by: SignedIn, code: str) -> Response:
     """The dossier."""
@@ -81,8 +72,10 @@ def show_panel(page: Page, records: Records, by: SignedIn, code: str) -> Respons
     return page.show(
         "tracing/dossier.html",
         next_act=_next_act(case, by),
-        may_hold=may(by, Act.PLACE_HOLD) and case.standing.value not in _FINAL,
+        may_hold=may(by, Act.PLACE_HOLD) and case.standing not in ENDED,
         may_report=may(by, Act.REPORT_TROUBLE),
+        may_bring=may(by, Act.BRING_PANEL),
+        may_divide=may(by, Act.DIVIDE_PANEL) and case.standing not in ENDED,
         **values,
     )
 
@@ -128,20 +121,26 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
     sensors = dossier.sensors(session, [load.id for load in facts.loads])
     names = dossier.people_by_id(session)
     codes = [facts.code, *(load.code for load in facts.loads), *(c.code for c in coupons)]
+    changed = _changed(session, case)
     users = {name.user: name.full for name in names.values()}
+    load_ids = [load.id for load in facts.loads]
+    children = came_of(session, key)
     return {
         "facts": facts,
         "case": case,
-        "reason": _reason(case, names),
+        "reason": _replaced_by(children) or _reason(case, names),
+        "parent": came_from(session, key),
+        "children": children,
+        "exposure": ledger(facts, runs_on_record(session, load_ids)),
         "loads": _load_sheets(facts, sensors, reading_lines(readings, checks, names, zone), names),
-        "came": came_in(session, [load.id for load in facts.loads]),
-        "surfaces": surface_in_loads(session, key, [load.id for load in facts.loads]),
-        "decisions": [
-            _signed(facts, number, names) for number in range(len(facts.decisions), 0, -1)
-        ],
+        "came": came_in(session, load_ids),
+        "surfaces": _surfaces(session, facts),
+        "decisions": signed_decisions(facts, names, changed),
         "holds": [(hold, names[hold.placed_by_id]) for hold in reversed(facts.holds)],
         "registered_by": names[facts.registered_by_id],
-        "changed": _changed(session, case),
+        "changed": changed,
+        "keeping": keeping_of(session, key),
+        "departures": departure_notes(session, facts),
         "lines": [
             {
                 "at": line.at,
@@ -154,17 +153,37 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
     }
 
 
+def _replaced_by(children: list[Came]) -> str | None:
+    """What became of a panel that others stand for, as a sentence; None for every other panel."""
+    if not children:
+        return None
+    codes = ", ".join(child.code for child in children)
+    return f"It was replaced by {codes}, which carry on what it went through."
+
+
+def _surfaces(session: Any, facts: PanelFacts) -> dict[int, Any]:
+    """The surface after each load, of the panel that lay in it; a query for each of these."""
+    lay: dict[int, list[int]] = {}
+    for load in facts.loads:
+        lay.setdefault(_lay_as(facts, load), []).append(load.id)
+    return {
+        load_id: surface
+        for panel, loads in lay.items()
+        for load_id, surface in surface_in_loads(session, panel, loads).items()
+    }
+
+
+def _lay_as(facts: PanelFacts, load: LoadFacts) -> int:
+    """The key of the panel as which this one lay in the load."""
+    return facts.id if load.earlier_self is None else load.earlier_self.id
+
+
 def _changed(session: Any, case: Case) -> list[str]:
     """How the evidence differs from the one the last decision was made on."""
     last = case.facts.last_decision
-    if last is None or not _rests(last.kind) or last.evidence_sha256 == case.evidence_sha256:
+    if last is None or not rests_on_evidence(case.facts, last.number):
         return []
     return differences(kept_evidence(session, case.facts.id, last.number), case.gates)
-
-
-def _rests(kind: DecisionKind) -> bool:
-    """Whether the decision still rests on the evidence it was made on."""
-    return kind not in {DecisionKind.REWORK, DecisionKind.NO_DEPARTURE}
 
 
 def _reason(case: Case, names: dict[int, Name]) -> str:
@@ -174,11 +193,13 @@ def _reason(case: Case, names: dict[int, Name]) -> str:
         return (
             "Every gate conforms. An inspector who took none of the readings may release the panel."
         )
-    if standing is Standing.HELD and facts.open_holds:
+    if standing in {Standing.HELD, Standing.RECALLED} and facts.open_holds:
         told = [
             f"{names[hold.placed_by_id].full} put it on hold: {hold.reason.rstrip('.')}."
             for hold in facts.open_holds
         ]
+        if standing is Standing.RECALLED:
+            told.insert(0, "It was released, or is used as it is; nobody may use it for now.")
         return " ".join(told)
     if standing is Standing.HELD:
         failing = [gate for gate in case.gates if gate.outcome is Outcome.DOES_NOT_CONFORM]
@@ -186,7 +207,7 @@ def _reason(case: Case, names: dict[int, Name]) -> str:
         told = [gate.text for gate in (failing or unproven)[:2]]
         return f"Its evidence holds it. {' '.join(told)}"
     last = facts.last_decision
-    if last is not None and standing.value == last.kind.value:
+    if last is not None and standing in DECIDED:
         kind = last.kind.value.capitalize()
         return f"{kind}, signed by {last.printed_name}. {last.reason}".strip()
     missing = [gate.text for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
@@ -199,8 +220,8 @@ def _next_act(case: Case, by: Actor) -> tuple[str, str | None]:
     load = facts.round_loads[-1] if facts.round_loads else None
     under_way = {Standing.PLANNED, Standing.IN_FURNACE, Standing.AWAITING_UNWRAPPING}
     act: tuple[str, str | None] = ("Nothing waits for you on this panel.", None)
-    if standing in {Standing.READY, Standing.HELD, Standing.REPAIR}:
-        act = _next_decision(case, by)
+    if standing in {Standing.READY, Standing.HELD, Standing.REPAIR, Standing.RECALLED}:
+        act = next_decision(case, by)
     elif standing in {Standing.REGISTERED, Standing.REWORK} and may(by, Act.PLAN_LOAD):
         act = ("Plan its load", "/loads/plan")
     elif standing is Standing.AWAITING_COUPONS and may(by, Act.MEASURE):
@@ -208,21 +229,6 @@ def _next_act(case: Case, by: Actor) -> tuple[str, str | None]:
     elif load is not None and standing in under_way:
         act = (f"Open load {load.code}", address("load", load.code))
     return act
-
-
-def _next_decision(case: Case, by: Actor) -> tuple[str, str | None]:
-    """The decision that waits, where it is this visitor's; else whose it is, or why not theirs."""
-    decision = f"{address('panel', case.facts.code)}/decision"
-    if case.standing is Standing.READY:
-        allowed, why_not = may(by, Act.RELEASE_PANEL), why_not_release(case, by)
-        label, others = f"Release {case.facts.code}", "An inspector decides next."
-    else:
-        allowed, why_not = may(by, Act.LIFT_HOLD), why_not_lift(case, by)
-        label = "Dispose of the hold"
-        others = "A supervisor who recorded none of its readings disposes of it next."
-    if not allowed:
-        return others, None
-    return (label, decision) if why_not is None else (why_not.sentence, None)
 
 
 def _load_sheets(
@@ -274,9 +280,10 @@ def _plan(facts: PanelFacts, load: LoadFacts, sensors: Rows) -> dict[str, Any]:
             "href": address("sensor", row.code),
         }
         for row in sensors
-        if row.load_id == load.id and row.panel_id == facts.id and row.x is not None
+        if row.load_id == load.id and row.panel_id == _lay_as(facts, load) and row.x is not None
     ]
-    return {"length_mm": facts.length_mm, "width_mm": facts.width_mm, "marks": marks}
+    size = load.earlier_self or facts
+    return {"length_mm": size.length_mm, "width_mm": size.width_mm, "marks": marks}
 
 
 def _sensor_outcome(load: LoadFacts, row: Any) -> str | None:
@@ -289,18 +296,3 @@ def _sensor_outcome(load: LoadFacts, row: Any) -> str | None:
     if row.channel in record.silent and record.verdict is not Verdict.CONFORMS:
         return Outcome.NOT_PROVEN.value
     return Outcome.CONFORMS.value if record.verdict is Verdict.CONFORMS else None
-
-
-def _signed(facts: PanelFacts, number: int, names: dict[int, Name]) -> SignedDecision:
-    made = facts.decisions[number - 1]
-    return SignedDecision(
-        number=made.number,
-        kind=made.kind.value,
-        reason=made.reason,
-        printed_name=made.printed_name,
-        user=names[made.decided_by_id].user,
-        at=made.decided_at,
-        meaning=made.meaning,
-        hash=made.evidence_sha256[:12],
-        intact=is_intact(facts, number),
-    )

@@ -16,6 +16,7 @@ from app.judging.verdict import Verdict
 from app.loads.queries import goes_ahead
 from app.loads.records import Load
 from app.loads.runs import Run, runs
+from app.panels.queries import heirs
 from app.panels.records import Decided, Panel
 
 _ROUND = timedelta(days=3)
@@ -59,7 +60,7 @@ class Affected:
 
 
 def affected_by(session: Session, check_id: int, *, zone: tzinfo) -> Affected:
-    """What a furnace's check may touch if it failed; six queries and more with the furnace's file.
+    """What a furnace's check may touch if it failed; seven queries and the furnace's file.
 
     Raises:
         NotFound: there is no such check.
@@ -86,7 +87,7 @@ def affected_by(session: Session, check_id: int, *, zone: tzinfo) -> Affected:
         AffectedLoad(
             codes[run.id],
             run.starts_at,
-            tuple(AffectedPanel(panel.code, decided[panel.id]) for panel in run.panels),
+            tuple(one for panel in run.panels for one in decided[panel.id]),
         )
         for run in sorted(ran, key=lambda run: run.starts_at)
     ]
@@ -110,7 +111,13 @@ def _end_of(day: date, zone: tzinfo) -> datetime:
     return datetime.combine(day, time.max, tzinfo=zone)
 
 
-def _decided(session: Session, ran: list[Run]) -> dict[int, Decided]:
+def _decided(session: Session, ran: list[Run]) -> dict[int, list[AffectedPanel]]:
+    """Each panel of the loads as it was decided, and after it whatever came of it since."""
     keys = {panel.id for run in ran for panel in run.panels}
-    rows = session.execute(select(Panel.id, Panel.decided).where(Panel.id.in_(sorted(keys))))
-    return {row.id: row.decided for row in rows}
+    lines = heirs(session, keys)
+    every = {*keys, *(key for line in lines.values() for key in line)}
+    rows = session.execute(
+        select(Panel.id, Panel.code, Panel.decided).where(Panel.id.in_(sorted(every)))
+    )
+    known = {row.id: AffectedPanel(row.code, row.decided) for row in rows}
+    return {key: [known[one] for one in (key, *lines.get(key, ()))] for key in keys}

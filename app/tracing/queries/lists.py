@@ -7,7 +7,8 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import Identity
-from app.panels.records import UNDECIDED, Decided, Hold, Panel
+from app.panels.records import ENDED, UNDECIDED, Decided, Hold, Panel
+from app.panels.service import IN_USE
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import HoldLift
 from app.release.rules.facts import PanelFacts
@@ -62,11 +63,11 @@ def panel_page(
 
 def _may_be_left(standing: Standing) -> tuple[Decided, ...]:
     """How the last decision may have left a panel that stands there."""
-    if standing in {Standing.RETURNED, Standing.SCRAPPED}:
+    if standing is Standing.RECALLED:
+        return IN_USE
+    if standing.value in set(Decided):
         return (Decided(standing.value),)
-    if standing in {Standing.RELEASED, Standing.USE_AS_IS, Standing.REWORK, Standing.REPAIR}:
-        return (Decided(standing.value),)
-    return tuple(left for left in Decided if left not in {Decided.RETURNED, Decided.SCRAPPED})
+    return tuple(left for left in Decided if left not in ENDED)
 
 
 def undecided(session: Session, *, most: int) -> list[int]:
@@ -79,7 +80,9 @@ def undecided(session: Session, *, most: int) -> list[int]:
     return list(
         session.scalars(
             select(Panel.id)
-            .where(or_(Panel.decided.in_(UNDECIDED), Panel.id.in_(held)))
+            .where(
+                or_(Panel.decided.in_(UNDECIDED), Panel.id.in_(held)), Panel.decided.not_in(ENDED)
+            )
             .order_by(Panel.id)
             .limit(most)
         )

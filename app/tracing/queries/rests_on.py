@@ -13,7 +13,7 @@ from app.equipment.records import Furnace, FurnaceQualification, ReportReview
 from app.errors import NotFound
 from app.loads.records import FurnaceRecord, Load, LoadPanel
 from app.panels.records import Panel
-from app.requirements.queries import find_requirement
+from app.requirements.queries import find_requirement, is_last_attempt
 from app.requirements.records import Requirement, RequirementKind, RequirementRevision
 
 MOST = 100
@@ -143,6 +143,7 @@ def _named(corrections: Requirement) -> _Read:
         .join(RequirementRevision, RequirementRevision.requirement_id == Requirement.id)
         .where(Requirement.kind == RequirementKind.ACCEPTANCE_TABLE)
         .where(type_coerce(RequirementRevision.paper, Text).contains(asks, autoescape=True))
+        .where(is_last_attempt())
         .order_by(RequirementRevision.id.desc())
     )
     return query, lambda row: Resting(

@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import Row, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
+from app.audit.actor import Actor
 from app.audit.records import TrailEntry
 from app.bench.records import (
     BenchSession,
@@ -23,14 +24,8 @@ from app.equipment.records import (
 from app.loads.queries import goes_ahead
 from app.loads.records import FurnaceRecord, Load, LoadPanel, Unwrapping
 from app.panels.records import UNDECIDED, Coupon, Panel
-from app.people.records import Person
 from app.release.records import Decision
-from app.requirements.records import (
-    Requirement,
-    RequirementRevision,
-    RequirementVerification,
-    RequirementWithdrawal,
-)
+from app.requirements.records import RequirementRevision
 
 MOST = 100
 
@@ -128,13 +123,13 @@ def voids_open(session: Session) -> Rows:
     )
 
 
-def corrections_open(session: Session, *, for_id: int) -> Rows:
+def corrections_open(session: Session, *, by: Actor) -> Rows:
     """Coupon, figures, who asked and when, of corrections that wait for an answer, oldest first.
 
-    Those that the person may answer: they took no reading of the coupon.
+    Those that the person may answer: they took no reading of the coupon, and did not ask.
     """
-    own = aliased(Reading)
-    measured = exists().where(own.coupon_id == Reading.coupon_id, own.taken_by_id == for_id)
+    own, accounts = aliased(Reading), {by.id, *by.also}
+    measured = exists().where(own.coupon_id == Reading.coupon_id, own.taken_by_id.in_(accounts))
     return list(
         session.execute(
             select(
@@ -149,34 +144,8 @@ def corrections_open(session: Session, *, for_id: int) -> Rows:
             .join(Coupon, Coupon.id == Reading.coupon_id)
             .outerjoin(CorrectionAnswer, CorrectionAnswer.request_id == CorrectionRequest.id)
             .where(CorrectionAnswer.id.is_(None), ~measured)
-            .where(CorrectionRequest.asked_by_id != for_id)
+            .where(CorrectionRequest.asked_by_id.not_in(accounts))
             .order_by(CorrectionRequest.asked_at)
-            .limit(MOST)
-        )
-    )
-
-
-def revisions_unverified(session: Session) -> Rows:
-    """Tables and cycles that nobody has verified or withdrawn, oldest first."""
-    return list(
-        session.execute(
-            select(
-                Requirement.code,
-                Requirement.kind,
-                RequirementRevision.revision,
-                RequirementRevision.written_by_id,
-                RequirementRevision.written_at,
-            )
-            .join(Requirement, Requirement.id == RequirementRevision.requirement_id)
-            .outerjoin(
-                RequirementVerification,
-                RequirementVerification.revision_id == RequirementRevision.id,
-            )
-            .outerjoin(
-                RequirementWithdrawal, RequirementWithdrawal.revision_id == RequirementRevision.id
-            )
-            .where(RequirementVerification.id.is_(None), RequirementWithdrawal.id.is_(None))
-            .order_by(RequirementRevision.written_at)
             .limit(MOST)
         )
     )
@@ -198,9 +167,3 @@ def trail_head(session: Session) -> Row[Any] | None:
     """Number and time of the newest entry of the trail."""
     newest: Any = select(TrailEntry.number, TrailEntry.at).order_by(TrailEntry.number.desc())
     return session.execute(newest.limit(1)).first()
-
-
-def accounts(session: Session) -> tuple[int, int]:
-    """How many people can sign in, and how many of them have no role."""
-    roles = list(session.scalars(select(Person.roles).where(Person.active)))
-    return len(roles), sum(not held for held in roles)

@@ -1,0 +1,86 @@
+"""Recall panels in use whose evidence changed below them: papers of furnaces, accounts of people.
+
+Where an act knows which panels it turns, it recalls them in its own transaction. What lies below
+loads cannot know them; it is looked for here, at the end of the same request and after a start, by
+comparing the evidence with what each panel's last decision was made on.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime, tzinfo
+
+from sqlalchemy.orm import Session
+
+from app.audit.actor import Actor
+from app.database import Database
+from app.panels.service import recall
+from app.people import queries as people
+from app.release.queries.decided import (
+    Seen,
+    entries_since,
+    in_use_concerned,
+    last_evidence,
+)
+from app.release.queries.panel_facts import panel_facts
+from app.release.records import TrailSeen
+from app.release.rules.gates import evidence
+from app.release.rules.snapshot import opened_since
+
+_AT_ONCE = 100
+"""Panels looked at together."""
+
+
+def recall_changed(
+    database: Database, *, since: int | None, at: datetime, zone: tzinfo
+) -> tuple[int | None, list[str]]:
+    """Recall panels in use whose evidence an act after entry ``since`` has turned.
+
+    ``since`` None goes on from the entry that was looked at last, by whatever process. Hands back
+    the number of the last entry looked at (``since`` where there is nothing new) and the panels
+    recalled. One query where nothing happened that could concern a panel.
+    """
+    with database.read() as session:
+        entries = entries_since(session, since)
+        if not entries:
+            return since, []
+        concerned = in_use_concerned(session, entries)
+        turned = _turned(session, list(concerned), zone)
+    last = entries[-1].number
+    recalled = []
+    if concerned:
+        with database.write() as session:
+            # As they stand under the write lock: somebody may have decided meanwhile.
+            still = in_use_concerned(session, entries)
+            turned = _turned(session, [key for key in turned if key in still], zone)
+            for key, reason in turned.items():
+                by = _whose(session, still[key], entries, at)
+                recalled += recall(session, [key], reason=reason, by=by, at=at)
+            kept = session.get(TrailSeen, 1)
+            if kept is None:
+                session.add(TrailSeen(id=1, number=last))
+            else:
+                kept.number = max(kept.number, last)
+    return last, recalled
+
+
+def _turned(session: Session, panel_ids: Sequence[int], zone: tzinfo) -> dict[int, str]:
+    """Why, of each panel whose evidence speaks against its last decision and did not then."""
+    told = {}
+    for first in range(0, len(panel_ids), _AT_ONCE):
+        ids = panel_ids[first : first + _AT_ONCE]
+        facts = panel_facts(session, ids, zone=zone, in_full=True)
+        for key, then in last_evidence(session, ids).items():
+            opened = opened_since(then, evidence(facts[key]))
+            if opened:
+                words = " ".join(f"{gate.title}: {gate.text}" for gate in opened)
+                told[key] = f"Its evidence changed after it was decided. {words}"
+    return told
+
+
+def _whose(session: Session, username: str, entries: Sequence[Seen], at: datetime) -> Actor:
+    """Whose act it was; where a machine acted, the last person among those who did."""
+    names = [username, *(entry.by for entry in reversed(entries))]
+    found = (people.find_person(session, name) for name in names)
+    person = next((one for one in found if one is not None), None)
+    if person is None:
+        person = people.administrators(session)[0]
+    return people.actor(session, person.username, today=at.date())
