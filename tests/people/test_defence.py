@@ -355,8 +355,8 @@ def test_a_refused_attempt_is_one_entry_about_what_the_address_names(
         ("person", "mara"),
     ]
     assert {entry.by for entry in entries} == {"olek"}
-    assert entries[1].note.startswith("Only an administrator may")
-    assert entries[1].note.endswith("(/people)")
+    assert entries[1].note.startswith("Only an inspector or supervisor may hand over coupons")
+    assert entries[1].note.endswith("(/custody)")
     # An inspector who tries to release what is not proven: the open gates are the entry.
     visit.sign_in("mara")
     send = {"seen": case(database, panel).seen, "password": PASSWORD}
