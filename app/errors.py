@@ -5,7 +5,7 @@ Too little evidence is never an error: it is a verdict of *not proven* with its 
 
 from collections.abc import Mapping
 from contextvars import ContextVar
-from typing import ClassVar
+from typing import ClassVar, NoReturn
 
 heard: ContextVar[list["Refusal"] | None] = ContextVar("heard", default=None)
 """What was refused while one thing sent is answered; the refusals that go on the trail, in order.
@@ -72,3 +72,8 @@ class Conflict(Refusal):
 
 class BadFile(Refusal):
     """A file that cannot be read exactly; names the file, the row or field, and the remedy."""
+
+
+def refuse(field: str, sentence: str) -> NoReturn:
+    """Refuse an entry with a sentence that stands beside its field too."""
+    raise Refusal(sentence, fields={field: sentence})

@@ -63,6 +63,8 @@ class Decided(StrEnum):
     """Divided, or marked anew: other identities stand for it."""
 
 
+IN_USE = (Decided.RELEASED, Decided.USE_AS_IS)
+"""How a panel was decided that is used; a hold on one of these recalls it."""
 UNDECIDED = (Decided.OPEN, Decided.REWORK, Decided.REPAIR)
 """What leaves a panel with something still to come. Every other decision settles it."""
 
@@ -170,6 +172,11 @@ class HoldOn(StrEnum):
     LOGGER_MAPPING = "logger_mapping"
     CORRECTION_TABLE = "correction_table"
     PERSON = "person"
+
+    def named(self, code: str, revision: str | None = None) -> str:
+        """A thing of the kind as spoken: "acceptance table AT-1 revision B"."""
+        words = f"{self.value.replace('_', ' ')} {code}"
+        return words if revision is None else f"{words} revision {revision}"
 
 
 class UpstreamHold(Base):

@@ -1,7 +1,6 @@
 """Addresses that take what is sent to them, each with the act that sending is."""
 
-from app.panels.records import ENDED, UNDECIDED, Decided
-from app.panels.service.holds import IN_USE
+from app.panels.records import ENDED, IN_USE, UNDECIDED, Decided
 from app.people.rights import Act
 from app.routes.asked import Asked, Door, Table
 

@@ -33,6 +33,7 @@ from app.people.rights import Role
 from app.people.service import AccountAsStated, account_digest
 from app.release import service
 from app.release.queries import nonconformances as queries
+from app.release.queries.open_nonconformances import open_nonconformances
 from app.release.rules.dispositions import DEPARTURES, Capacity
 from app.release.rules.dividing import Piece
 from app.release.rules.facts import DecisionKind
@@ -330,7 +331,7 @@ class Acts(RuleBasedStateMachine):
 
     def _opened(self, panel: _Panel) -> str | None:
         with self.database.read() as session:
-            found = queries.open_nonconformances(session, [panel.id]).get(panel.id, ())
+            found = open_nonconformances(session, [panel.id]).get(panel.id, ())
         return found[-1].code if found else None
 
     def _answer(self, panel: _Panel, code: str, by: Actor, capacity: Capacity) -> None:

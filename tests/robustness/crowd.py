@@ -27,6 +27,7 @@ from app.people.records import Person, Task
 from app.people.rights import Role
 from app.release import service
 from app.release.queries import nonconformances as queries
+from app.release.queries.open_nonconformances import open_nonconformances
 from app.release.rules.dispositions import Capacity, required
 from app.release.rules.facts import DecisionKind
 from app.release.rules.standing import Standing
@@ -217,7 +218,7 @@ class Worker:
         by = luck.choice(crowd.supervisors)
         with self.database.read() as session:
             seen = case(self.database, panel)
-            opened = queries.open_nonconformances(session, [panel.id]).get(panel.id, ())
+            opened = open_nonconformances(session, [panel.id]).get(panel.id, ())
             weighed = (
                 queries.weigh(session, opened[-1].code, opened[-1].id, seen.facts)
                 if opened

@@ -27,7 +27,7 @@ from app.judging.units import Quantity
 from app.judging.witness.acceptance import Table
 from app.judging.witness.acceptance_checks import same_name
 from app.judging.witness.coupons import all_criteria
-from app.panels.service import IN_USE
+from app.panels.records import IN_USE
 from app.requirements.queries import Revision, table_of
 from app.requirements.records import (
     Requirement,

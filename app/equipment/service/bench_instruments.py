@@ -14,8 +14,8 @@ from app.database import Database
 from app.equipment.records import Build, ReferenceBlock, Tester
 from app.equipment.rules import SentFile, why_not_of_scale
 from app.equipment.service.registration import put_on_record
-from app.equipment.service.terms import keep_file, refuse
-from app.errors import Refusal
+from app.equipment.service.terms import keep_file
+from app.errors import Refusal, refuse
 from app.judging.units import Quantity, check_unit
 from app.people.rights import Act, require
 

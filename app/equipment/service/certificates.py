@@ -26,7 +26,8 @@ from app.equipment.rules import (
     corrections_from_lines,
     points_from_lines,
 )
-from app.equipment.service.terms import Term, check_done, keep_file, last_day, refuse, until_words
+from app.equipment.service.terms import Term, check_done, keep_file, last_day, until_words
+from app.errors import refuse
 from app.judging.furnace.procedure import InstrumentKind
 from app.people.rights import Act, require
 

@@ -22,7 +22,8 @@ from app.equipment.records import (
 )
 from app.equipment.rules.reports import SentFile, outcome_by_figures
 from app.equipment.rules.results import judge_figures
-from app.equipment.service.terms import Term, check_done, keep_file, last_day, refuse, until_words
+from app.equipment.service.terms import Term, check_done, keep_file, last_day, until_words
+from app.errors import refuse
 from app.judging.furnace.procedure import CheckKind, Procedure
 from app.judging.verdict import Finding
 from app.people.rights import Act, require

@@ -17,7 +17,7 @@ from app.audit.writer import append
 from app.database import Base, Database
 from app.equipment.records import Furnace, Sensor, Thermometer, VacuumGauge
 from app.equipment.rules import THERMOCOUPLE_TYPES
-from app.equipment.service.terms import refuse
+from app.errors import refuse
 from app.people.rights import Act, require
 
 

@@ -10,8 +10,7 @@ from app.database import Database, paper_sha256
 from app.equipment import queries
 from app.equipment.queries import Subject, SubjectKind
 from app.equipment.records import ReportReview
-from app.equipment.service.terms import refuse
-from app.errors import Conflict, NotAllowed
+from app.errors import Conflict, NotAllowed, refuse
 from app.people import queries as people
 from app.people.records import Meaning
 from app.people.rights import Act, require

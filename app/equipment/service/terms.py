@@ -3,14 +3,13 @@
 import hashlib
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import NoReturn
 
 from sqlalchemy.orm import Session
 
 from app.database import Base
 from app.equipment.records import ReportFile
 from app.equipment.rules.reports import SentFile, media_type_of
-from app.errors import Refusal
+from app.errors import refuse
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +78,3 @@ def keep_file(
     session.add(row)
     session.flush()
     return digest, [row]
-
-
-def refuse(field: str, sentence: str) -> NoReturn:
-    """Refuse with a sentence beside its field."""
-    raise Refusal(sentence, fields={field: sentence})

@@ -7,7 +7,6 @@ but its mark, read by a second person, and a custody that shows where it was.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import NoReturn
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -16,7 +15,7 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Base, Database, paper_sha256
-from app.errors import Conflict, NotAllowed, Refusal
+from app.errors import Conflict, NotAllowed, refuse
 from app.loads import queries
 from app.loads.records import Load, LoadCoupon
 from app.loads.service.refusals import panel_in, refuse_cancelled
@@ -80,7 +79,7 @@ def report_trouble(
     require(by, Act.REPORT_TROUBLE)
     found = " ".join(report.found.split())
     if len(found) < SHORTEST:
-        _refuse("found", f"Say what was found and where it was searched, in {SHORTEST} signs.")
+        refuse("found", f"Say what was found and where it was searched, in {SHORTEST} signs.")
     with database.write() as session:
         load = queries.load(session, load_code)
         refuse_cancelled(session, load)
@@ -88,7 +87,7 @@ def report_trouble(
         coupons = ridden(session, load.id, panel.id)
         nameless = report.kind is TroubleKind.UNMARKED and not report.coupon
         if report.coupon not in coupons and not nameless:
-            _refuse("coupon", f"Choose the coupon: one that rode on {panel.code} in {load.code}.")
+            refuse("coupon", f"Choose the coupon: one that rode on {panel.code} in {load.code}.")
         other = _other(session, report)
         row = _row(report, load.id, panel.id, coupons, by=by, at=at)
         row.found = found
@@ -158,7 +157,7 @@ def answer_trouble(
     require(by, Act.ANSWER_TROUBLE)
     reason = " ".join(answer.reason.split())
     if len(reason) < SHORTEST:
-        _refuse("reason", f"Give the reason in {SHORTEST} signs or more; it is kept for good.")
+        refuse("reason", f"Give the reason in {SHORTEST} signs or more; it is kept for good.")
     proof = re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         found = trouble(session, key)
@@ -243,7 +242,7 @@ def _named(
         _pass_unless("mark", problem)
         return named
     if found.kind is TroubleKind.MISSING or found.coupon is None:
-        _refuse("outcome", why_not_the_missing_one())
+        refuse("outcome", why_not_the_missing_one())
     coupon = coupons[found.coupon][1]
     _pass_unless("mark", why_not_doubled(answer.mark, coupon))
     return coupon
@@ -256,7 +255,7 @@ def _spare(
     if answer.outcome is not TroubleOutcome.SPARE:
         return None
     if found.about is None:
-        _refuse(
+        refuse(
             "outcome",
             "Nothing names the coupon that a spare would stand in for. Report the coupon that "
             "should be there as missing, and let the spare stand in for that one.",
@@ -285,9 +284,9 @@ def _other(session: Session, report: Report) -> Coupon | None:
     if not report.other:
         return None
     if report.kind is not TroubleKind.DOUBLED:
-        _refuse("other", "Another coupon is only named where a mark is on two.")
+        refuse("other", "Another coupon is only named where a mark is on two.")
     if report.other == report.coupon:
-        _refuse("other", f"Name the other one; {report.coupon} is the mark itself.")
+        refuse("other", f"Name the other one; {report.coupon} is the mark itself.")
     return coupon_of(session, report.other)
 
 
@@ -324,7 +323,7 @@ def _refuse_reported(
     if about is None:
         return
     for sentence in troubled(session, [about]).values():
-        _refuse("coupon", f"It is reported already. {sentence}")
+        refuse("coupon", f"It is reported already. {sentence}")
     if row.kind is TroubleKind.MISSING:
         seat = next(coupon for key, coupon in coupons.values() if key == about)
         _pass_unless("coupon", why_not_reported_missing(seat.code, seat.steps))
@@ -373,8 +372,4 @@ def _report(session: Session, reports: Sequence[CouponTrouble], *, by: Actor, at
 
 def _pass_unless(field: str, problem: str | None) -> None:
     if problem is not None:
-        _refuse(field, problem)
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})
+        refuse(field, problem)

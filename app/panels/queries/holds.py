@@ -33,8 +33,7 @@ class OpenUpstream:
     @property
     def name(self) -> str:
         """What is held, as spoken."""
-        words = f"{self.kind.value.replace('_', ' ')} {self.code}"
-        return words if self.revision is None else f"{words} revision {self.revision}"
+        return self.kind.named(self.code, self.revision)
 
     @property
     def words(self) -> str:

@@ -2,7 +2,7 @@
 
 from app.panels.service.custody import Among, HandOver, record_custody, record_hand_overs
 from app.panels.service.final import refuse_final, why_final
-from app.panels.service.holds import IN_USE, put_on_hold, recall
+from app.panels.service.holds import hold_panel, put_on_hold, recall
 from app.panels.service.material import (
     SURFACES,
     Material,
@@ -13,12 +13,12 @@ from app.panels.service.material import (
 from app.panels.service.places import bring_panel, register_place
 
 __all__ = [
-    "IN_USE",
     "SURFACES",
     "Among",
     "HandOver",
     "Material",
     "bring_panel",
+    "hold_panel",
     "put_on_hold",
     "recall",
     "receive_lot",

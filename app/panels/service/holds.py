@@ -1,4 +1,4 @@
-"""Holds that the program places itself, inside the decision that calls for them."""
+"""Holds placed inside the decision that calls for them."""
 
 from collections.abc import Collection
 from datetime import datetime
@@ -10,10 +10,34 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.panels.queries import with_heirs
-from app.panels.records import ENDED, Decided, Hold, HoldCause, Panel
+from app.panels.records import ENDED, IN_USE, Hold, HoldCause, Panel
 
-IN_USE = (Decided.RELEASED, Decided.USE_AS_IS)
-"""How a panel was decided that is used; a hold on one of these recalls it."""
+
+def hold_panel(
+    session: Session,
+    panel_id: int,
+    code: str,
+    *,
+    reason: str,
+    by: Actor,
+    at: datetime,
+    cause: HoldCause | None = None,
+    upstream_hold_id: int | None = None,
+) -> None:
+    """Put one panel on hold, whatever stands with it; part of a deciding transaction.
+
+    ``cause`` is None where a person places it of their own accord.
+    """
+    hold = Hold(
+        panel_id=panel_id,
+        reason=reason,
+        cause=cause,
+        upstream_hold_id=upstream_hold_id,
+        placed_by_id=by.id,
+        placed_at=at,
+    )
+    session.add(hold)
+    append(session, Tag.HOLD_PLACED, by=by, at=at, about=("panel", code), rows=[hold], note=reason)
 
 
 def put_on_hold(
@@ -36,10 +60,7 @@ def put_on_hold(
         .order_by(Panel.code)
     ).all()
     for panel in panels:
-        hold = Hold(panel_id=panel.id, reason=reason, cause=cause, placed_by_id=by.id, placed_at=at)
-        session.add(hold)
-        about = ("panel", panel.code)
-        append(session, Tag.HOLD_PLACED, by=by, at=at, about=about, rows=[hold], note=reason)
+        hold_panel(session, panel.id, panel.code, reason=reason, cause=cause, by=by, at=at)
     return [panel.code for panel in panels]
 
 

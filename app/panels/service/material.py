@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import NoReturn
 
 from sqlalchemy.orm import Session
 
@@ -16,7 +15,7 @@ from app.audit.identities import as_code, claim
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database
-from app.errors import NotFound, Refusal
+from app.errors import NotFound, Refusal, refuse
 from app.judging.witness.acceptance import Surface
 from app.panels import queries
 from app.panels.records import Coupon, Custody, CustodyStep, Decided, MaterialLot, Panel
@@ -62,7 +61,7 @@ def receive_lot(
     _check_thickness(material.thickness_mm)
     _check_surface(material.surface)
     if received_on > at.date():
-        _refuse("received_on", f"{received_on} is still to come; give the day the lot came.")
+        refuse("received_on", f"{received_on} is still to come; give the day the lot came.")
     lot = MaterialLot(
         code=as_code(code),
         alloy=one_line(material.alloy),
@@ -118,11 +117,11 @@ def register_panel(
     require(by, Act.RECEIVE_MATERIAL)
     for field, side in (("length_mm", length_mm), ("width_mm", width_mm)):
         if not 0 < side <= _LONGEST_SIDE_MM:
-            _refuse(field, f"{side} mm cannot be; give it above 0 and up to {_LONGEST_SIDE_MM}.")
+            refuse(field, f"{side} mm cannot be; give it above 0 and up to {_LONGEST_SIDE_MM}.")
     if not 1 <= treatments_most <= _MOST_TREATMENTS:
-        _refuse("treatments_most", f"Give the most treatments as 1 to {_MOST_TREATMENTS}.")
+        refuse("treatments_most", f"Give the most treatments as 1 to {_MOST_TREATMENTS}.")
     if not 0 <= treatments_before <= _MOST_TREATMENTS:
-        _refuse("treatments_before", f"Give the treatments so far as 0 to {_MOST_TREATMENTS}.")
+        refuse("treatments_before", f"Give the treatments so far as 0 to {_MOST_TREATMENTS}.")
     with database.write() as session:
         panel = Panel(
             code=as_code(code),
@@ -177,7 +176,7 @@ def register_coupons(
     if thickness_mm is not None:
         _check_thickness(thickness_mm)
     if diameter_mm is not None and not 0 < diameter_mm <= _THICKEST_MM:
-        _refuse(
+        refuse(
             "diameter_mm",
             f"A diameter of {diameter_mm} mm cannot be; give it above 0 and up to "
             f"{_THICKEST_MM} mm, or leave it empty for flat coupons.",
@@ -238,19 +237,19 @@ def _lot(session: Session, code: str) -> MaterialLot:
     try:
         return queries.lot(session, code.strip().upper())
     except NotFound as fault:
-        _refuse("lot", fault.sentence)
+        refuse("lot", fault.sentence)
 
 
 def _coupon_code(typed: str) -> str:
     try:
         return as_code(typed)
     except Refusal as fault:
-        _refuse("codes", fault.sentence)
+        refuse("codes", fault.sentence)
 
 
 def _check_thickness(thickness_mm: Decimal) -> None:
     if not 0 < thickness_mm <= _THICKEST_MM:
-        _refuse(
+        refuse(
             "thickness_mm",
             f"A thickness of {thickness_mm} mm cannot be; give it above 0 and up to "
             f"{_THICKEST_MM} mm.",
@@ -260,8 +259,4 @@ def _check_thickness(thickness_mm: Decimal) -> None:
 def _check_surface(surface: str) -> None:
     problem = wrong_surface(surface, SURFACES)
     if problem is not None:
-        _refuse("surface", problem)
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})
+        refuse("surface", problem)

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Response
 from app.audit.actor import Actor
 from app.errors import Refusal
 from app.panels import queries as panels
-from app.panels.records import ENDED, HoldOn
+from app.panels.records import ENDED, IN_USE, HoldOn
 from app.people.records import Meaning
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
@@ -16,7 +16,6 @@ from app.release import service
 from app.release.forms.holds import LiftUpstreamForm, PlaceHoldForm, ThingForm
 from app.release.queries.dependants import BY_REVISION, NO_WINDOW, RestingPanel
 from app.release.queries.upstream import (
-    LET_GO,
     open_holds_of,
     still_held_by,
     upstream_hold,
@@ -153,7 +152,7 @@ def _hold_page(
         on_hold=on_hold,
         reached=reached[:_PANELS_SHOWN],
         count=len(reached),
-        released=sum(panel.decided in LET_GO for panel in reached),
+        released=sum(panel.decided in IN_USE for panel in reached),
         has_revisions=thing is not None and thing.kind in BY_REVISION,
         has_times=thing is not None and thing.kind not in NO_WINDOW,
         **kept(typed, problem),

@@ -11,8 +11,7 @@ from app.audit.records import TrailEntry
 from app.audit.tags import Tag
 from app.equipment.records import Furnace, Sensor, VacuumGauge
 from app.loads.records import LeakCheck, Load, LoadCoupon, LoadPanel, LoadSensor
-from app.panels.records import Coupon, Hold, Panel
-from app.panels.service import IN_USE
+from app.panels.records import IN_USE, Coupon, Hold, Panel
 from app.people.queries import one_person
 from app.release.records import Decision, HoldLift, TrailSeen
 

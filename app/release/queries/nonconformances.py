@@ -1,19 +1,24 @@
 """What is read about nonconformances, what is proposed for them, and how it was answered."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import Any
 
-from sqlalchemy import case, exists, func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import exists, func, select
+from sqlalchemy.orm import Session
 
 from app.database import paper_sha256
 from app.errors import NotFound
-from app.panels.records import Decided, Panel
+from app.panels.records import Decided
 from app.people.queries import one_person
-from app.people.records import Authorisation, Person, Signature
+from app.people.records import Authorisation, Signature
+from app.release.queries.open_nonconformances import (
+    IS_OPEN,
+    facts_of,
+    select_nonconformances,
+)
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import Decision, DispositionProposal, Nonconformance, ProposalAnswer
 from app.release.rules.dispositions import (
@@ -25,30 +30,10 @@ from app.release.rules.dispositions import (
     waits_for,
     what_stands_in_the_way,
 )
-from app.release.rules.facts import DecisionKind, NonconformanceFacts, PanelFacts
+from app.release.rules.facts import NonconformanceFacts, PanelFacts
 from app.release.rules.gates import evidence
 from app.release.rules.snapshot import snapshot
 from app.requirements.records import CustomerOrder
-
-_closing, _carried, _disposed = (
-    aliased(Decision),
-    aliased(DispositionProposal),
-    aliased(Nonconformance),
-)
-_CARRIED_OUT = exists().where(
-    _closing.proposal_id == _carried.id,
-    _carried.nonconformance_id == _disposed.id,
-    _disposed.panel_id == Nonconformance.panel_id,
-    _disposed.id >= Nonconformance.id,
-)
-"""A disposition disposes of the panel: it closes what was opened on it before, too."""
-_cleared = aliased(Decision)
-_NOT_FOUND = exists().where(
-    _cleared.panel_id == Nonconformance.panel_id,
-    _cleared.kind == DecisionKind.NO_DEPARTURE,
-    _cleared.decided_at >= Nonconformance.opened_at,
-)
-_IS_OPEN = ~_CARRIED_OUT & ~_NOT_FOUND
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,50 +67,6 @@ class NonconformanceLine:
     hands: frozenset[int] = frozenset()
 
 
-def open_nonconformances(
-    session: Session, panel_ids: Iterable[int]
-) -> dict[int, tuple[NonconformanceFacts, ...]]:
-    """The open nonconformances by panel id, oldest first; panels without one are left out."""
-    found: dict[int, tuple[NonconformanceFacts, ...]] = {}
-    rows = session.execute(
-        _facts()
-        .where(Nonconformance.panel_id.in_(list(panel_ids)), _IS_OPEN)
-        .order_by(Nonconformance.id)
-    )
-    for row in rows:
-        found[row.panel_id] = (*found.get(row.panel_id, ()), _facts_of(row))
-    return found
-
-
-def _facts() -> Any:
-    return (
-        select(
-            Nonconformance.id,
-            Nonconformance.code,
-            Nonconformance.description,
-            Nonconformance.opened_by_id,
-            Nonconformance.opened_at,
-            Nonconformance.panel_id,
-            case((_IS_OPEN, 1), else_=0).label("is_open"),
-            Panel.code.label("panel"),
-            Person.full_name.label("opened_by"),
-        )
-        .join(Panel, Panel.id == Nonconformance.panel_id)
-        .join(Person, Person.id == Nonconformance.opened_by_id)
-    )
-
-
-def _facts_of(row: Any) -> NonconformanceFacts:
-    return NonconformanceFacts(
-        id=row.id,
-        code=row.code,
-        description=row.description,
-        opened_by_id=row.opened_by_id,
-        opened_at=row.opened_at,
-        is_open=bool(row.is_open),
-    )
-
-
 def nonconformance(session: Session, code: str) -> Nonconformance:
     """The nonconformance of that identity.
 
@@ -141,7 +82,7 @@ def nonconformance(session: Session, code: str) -> Nonconformance:
 def is_open(session: Session, nonconformance_id: int) -> bool:
     """Whether no decision has carried out its disposition, or found that nothing departed."""
     return bool(
-        session.scalar(select(exists().where(Nonconformance.id == nonconformance_id, _IS_OPEN)))
+        session.scalar(select(exists().where(Nonconformance.id == nonconformance_id, IS_OPEN)))
     )
 
 
@@ -158,7 +99,9 @@ def overtaken_by(session: Session, row: Nonconformance) -> str | None:
 
 def open_lines(session: Session, *, zone: tzinfo) -> list[NonconformanceLine]:
     """The open ones, the longest open first, each with what it waits for."""
-    rows = session.execute(_facts().where(_IS_OPEN).order_by(Nonconformance.id)).all()
+    rows = session.execute(
+        select_nonconformances().where(IS_OPEN).order_by(Nonconformance.id)
+    ).all()
     facts = panel_facts(session, {row.panel_id for row in rows}, zone=zone, in_full=True)
     lines = []
     newest = {row.panel_id: row.code for row in rows}
@@ -183,7 +126,7 @@ def open_lines(session: Session, *, zone: tzinfo) -> list[NonconformanceLine]:
 
 def closed_lines(session: Session, *, before: int | None, most: int) -> list[NonconformanceLine]:
     """The closed ones, newest first; ``before`` is the id after which to go on."""
-    wanted = _facts().where(~_IS_OPEN)
+    wanted = select_nonconformances().where(~IS_OPEN)
     if before is not None:
         wanted = wanted.where(Nonconformance.id < before)
     rows = session.execute(wanted.order_by(Nonconformance.id.desc()).limit(most))
@@ -191,7 +134,7 @@ def closed_lines(session: Session, *, before: int | None, most: int) -> list[Non
 
 
 def _line(row: Any, words: str) -> NonconformanceLine:
-    return NonconformanceLine(_facts_of(row), row.panel_id, row.panel, row.opened_by, words)
+    return NonconformanceLine(facts_of(row), row.panel_id, row.panel, row.opened_by, words)
 
 
 def weigh(session: Session, code: str, key: int, facts: PanelFacts) -> Weighed:

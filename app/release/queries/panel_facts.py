@@ -24,7 +24,9 @@ from app.loads.rules import accepted_words
 from app.loads.trouble_records import TroubleKind
 from app.panels.queries import forebears
 from app.release.queries import statements
+from app.release.queries.dependants import upstream_holds_on
 from app.release.queries.kept_verdicts import channels_of, findings_of
+from app.release.queries.open_nonconformances import open_nonconformances
 from app.release.queries.two_people import Seat, alone_on
 from app.release.rules.facts import (
     AloneFacts,
@@ -98,19 +100,10 @@ def panel_facts(
     parts.seats = _grouped(seats, 0)
     parts.holds = _grouped(rows(statements.HOLDS, panel_ids=ids), 0)
     parts.decisions = _grouped(rows(statements.DECISIONS, panel_ids=lives), 0)
-    _add_what_holds(session, ids, parts)
-    wanted = set(ids)
-    return {row.id: _panel(row, parts) for row in panels if row.id in wanted}
-
-
-def _add_what_holds(session: Session, ids: Sequence[int], parts: "_Parts") -> None:
-    """Open nonconformances, and open holds on what the panels rest on."""
-    # Both of these ask for panels' facts in their turn.
-    from app.release.queries.dependants import upstream_holds_on  # noqa: PLC0415
-    from app.release.queries.nonconformances import open_nonconformances  # noqa: PLC0415
-
     parts.upstream = upstream_holds_on(session, ids)
     parts.nonconformances = open_nonconformances(session, ids)
+    wanted = set(ids)
+    return {row.id: _panel(row, parts) for row in panels if row.id in wanted}
 
 
 def panel_id(session: Session, code: str) -> int:

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session, aliased
 
 from app.errors import NotFound
 from app.panels.records import (
+    IN_USE,
     Decided,
     Hold,
     HoldCause,
@@ -20,9 +21,6 @@ from app.panels.records import (
 from app.people.records import Person
 from app.release.queries.links import AnySelect
 from app.release.records import HoldLift, Nonconformance
-
-LET_GO = (Decided.RELEASED, Decided.USE_AS_IS)
-"""Decisions after which a held panel is recalled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +48,7 @@ class UpstreamLine:
     @property
     def name(self) -> str:
         """What is held, as spoken."""
-        words = f"{self.kind.value.replace('_', ' ')} {self.code}"
-        return words if self.revision is None else f"{words} revision {self.revision}"
+        return self.kind.named(self.code, self.revision)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +66,7 @@ class HeldPanel:
     @property
     def needs(self) -> str:
         """What frees it."""
-        if self.decided in LET_GO:
+        if self.decided in IN_USE:
             return "recalled: a supervisor confirms or withdraws its release"
         return "held: a supervisor disposes of the hold"
 

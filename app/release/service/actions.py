@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
-from typing import NoReturn
 
 from sqlalchemy import select
 
@@ -10,7 +9,7 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database, paper_sha256
-from app.errors import Conflict, NotAllowed, NotFound, Refusal
+from app.errors import Conflict, NotAllowed, NotFound, refuse
 from app.people import queries as people
 from app.people import service as signing
 from app.people.records import Meaning
@@ -44,17 +43,17 @@ def enter_action(
     require(by, Act.ENTER_ACTION)
     cause, action = wanted.cause.strip(), wanted.action.strip()
     if not cause:
-        _refuse("cause", "Say what was found to be the cause, and how that was found.")
+        refuse("cause", "Say what was found to be the cause, and how that was found.")
     if not action:
-        _refuse("action", "Say what is done so that it does not come back.")
+        refuse("action", "Say what is done so that it does not come back.")
     today = at.astimezone(zone).date()
     if wanted.due_on < today:
-        _refuse("due_on", f"{wanted.due_on} has passed; give a day from {today} on.")
+        refuse("due_on", f"{wanted.due_on} has passed; give a day from {today} on.")
     with database.write() as session:
         row = queries.nonconformance(session, code)
         owner = people.find_person(session, wanted.owner)
         if owner is None or not owner.active:
-            _refuse("owner", "Choose somebody who has an account and is active.")
+            refuse("owner", "Choose somebody who has an account and is active.")
         made = CorrectiveAction(
             nonconformance_id=row.id,
             cause=cause,
@@ -98,7 +97,7 @@ def check_action(
     require(by, Act.CHECK_ACTION)
     found = " ".join(found.split())
     if not found:
-        _refuse("found", "Say what you looked at and what you found.")
+        refuse("found", "Say what you looked at and what you found.")
     proof = signing.re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         action = session.get(CorrectiveAction, action_id)
@@ -146,7 +145,3 @@ def check_action(
             note=f"{word}: {found}",
         )
         return code
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

@@ -18,8 +18,8 @@ from app.audit.writer import append
 from app.database import Base, Database, paper_sha256
 from app.errors import Refusal
 from app.panels import queries as panels
-from app.panels.records import Decided, Descent, Hold, HoldCause, Panel, PanelDescent
-from app.panels.service import refuse_final
+from app.panels.records import Decided, Descent, HoldCause, Panel, PanelDescent
+from app.panels.service import hold_panel, refuse_final
 from app.people import service as signing
 from app.people.records import Meaning, Signature
 from app.people.rights import Act, require
@@ -206,17 +206,16 @@ def _carry_holds(
         if one.is_open
     ]
     for reason, upstream_id in held:
-        hold = Hold(
-            panel_id=panel.id,
+        hold_panel(
+            session,
+            panel.id,
+            code,
             reason=reason,
-            placed_by_id=by.id,
-            placed_at=at,
             cause=HoldCause.PARENT_HELD,
             upstream_hold_id=upstream_id,
+            by=by,
+            at=at,
         )
-        session.add(hold)
-        about = ("panel", code)
-        append(session, Tag.HOLD_PLACED, by=by, at=at, about=about, rows=[hold], note=reason)
 
 
 def _code(typed: str, *, field: str = "pieces") -> str:

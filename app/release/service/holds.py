@@ -3,12 +3,11 @@
 from datetime import datetime
 
 from app.audit.actor import Actor
-from app.audit.tags import Tag
-from app.audit.writer import append
 from app.database import Database
 from app.errors import Refusal
 from app.panels import queries as panels
-from app.panels.records import ENDED, Hold
+from app.panels.records import ENDED
+from app.panels.service import hold_panel
 from app.people.rights import Act, require
 
 
@@ -26,11 +25,7 @@ def place_hold(database: Database, code: str, *, reason: str, by: Actor, at: dat
             raise Refusal(
                 f"{code} was decided as {panel.decided.value}: nothing more is decided on it."
             )
-        hold = Hold(panel_id=panel.id, reason=reason, placed_by_id=by.id, placed_at=at)
-        session.add(hold)
-        append(
-            session, Tag.HOLD_PLACED, by=by, at=at, about=("panel", code), rows=[hold], note=reason
-        )
+        hold_panel(session, panel.id, code, reason=reason, by=by, at=at)
 
 
 def needed_reason(reason: str) -> str:

@@ -12,13 +12,14 @@ from app.audit.writer import append
 from app.database import Database
 from app.errors import Refusal
 from app.panels import queries as panels
-from app.panels.records import Hold
+from app.panels.records import Panel
+from app.panels.service import hold_panel
 from app.people.rights import Act, require
 from app.release.queries import nonconformances as queries
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import Nonconformance
 from app.release.rules.standing import ENDED, Standing
-from app.release.service.cases import case_of
+from app.release.service.cases import Case, case_of
 
 _STOPPED = frozenset({Standing.HELD, Standing.RECALLED})
 KIND = "nonconformance"
@@ -54,28 +55,16 @@ def open_nonconformance(
     _check(texts)
     with database.write() as session:
         panel = panels.panel(session, panel_code)
-        standing = case_of(
-            panel_facts(session, [panel.id], zone=zone, in_full=True)[panel.id]
-        ).standing
-        if standing in ENDED:
+        case = _case(session, panel, zone)
+        if case.standing in ENDED:
             raise Refusal(
-                f"{panel.code} stands at {standing.value}: nothing more is decided on it."
+                f"{panel.code} stands at {case.standing.value}: nothing more is decided on it."
             )
         identity = _next_identity(session, at=at, zone=zone)
-        if standing not in _STOPPED:
+        if case.standing not in _STOPPED:
             reason = f"{identity.code}: {texts['description']}"
-            hold = Hold(panel_id=panel.id, reason=reason, placed_by_id=by.id, placed_at=at)
-            session.add(hold)
-            append(
-                session,
-                Tag.HOLD_PLACED,
-                by=by,
-                at=at,
-                about=("panel", panel.code),
-                rows=[hold],
-                note=reason,
-            )
-        case = case_of(panel_facts(session, [panel.id], zone=zone, in_full=True)[panel.id])
+            hold_panel(session, panel.id, panel.code, reason=reason, by=by, at=at)
+            case = _case(session, panel, zone)
         opened = Nonconformance(
             code=identity.code,
             panel_id=panel.id,
@@ -96,6 +85,10 @@ def open_nonconformance(
             note=f"{panel.code}: {texts['description']}",
         )
         return identity.code
+
+
+def _case(session: Session, panel: Panel, zone: tzinfo) -> Case:
+    return case_of(panel_facts(session, [panel.id], zone=zone, in_full=True)[panel.id])
 
 
 _ASKED = {

@@ -6,7 +6,6 @@ before; a refusal, or evidence that moved, ends a proposal.
 
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from typing import NoReturn
 
 from sqlalchemy.orm import Session
 
@@ -16,13 +15,14 @@ from app.audit.writer import append
 from app.database import Database, paper_sha256
 from app.equipment.rules.reports import SentFile
 from app.equipment.service.terms import keep_file
-from app.errors import Conflict, NotAllowed, Refusal
+from app.errors import Conflict, NotAllowed, Refusal, refuse
 from app.panels.records import Panel
 from app.panels.service import refuse_final
 from app.people import service as signing
 from app.people.records import Meaning
 from app.people.rights import NEEDS, Act, require
 from app.release.queries import nonconformances as queries
+from app.release.queries.open_nonconformances import open_nonconformances
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import DispositionProposal, Nonconformance, ProposalAnswer
 from app.release.rules.dispositions import (
@@ -98,7 +98,7 @@ def propose(
         if proposed.disposition is DecisionKind.REWORK:
             why_not = why_no_rework(facts)
             if why_not is not None:
-                _refuse("disposition", why_not)
+                refuse("disposition", why_not)
         earlier = queries.proposals_of(session, row.code, row.id, panel.code)
         words = proposed.disposition.value
         made = DispositionProposal(
@@ -127,13 +127,13 @@ def propose(
 def _whole(proposed: Proposed) -> Proposed:
     """The proposal with its words trimmed, if they are all there."""
     if proposed.disposition not in DEPARTURES:
-        _refuse("disposition", "Choose a disposition of the departure.")
+        refuse("disposition", "Choose a disposition of the departure.")
     reason = " ".join(proposed.reason.split())
     instructions = proposed.instructions.strip()
     if len(reason) < SHORTEST_WORDS:
-        _refuse("reason", f"Give the reason in {SHORTEST_WORDS} signs or more; it is kept.")
+        refuse("reason", f"Give the reason in {SHORTEST_WORDS} signs or more; it is kept.")
     if proposed.disposition in NEEDS_INSTRUCTIONS and len(instructions) < SHORTEST_WORDS:
-        _refuse(
+        refuse(
             "instructions",
             f"Say how the {proposed.disposition.value} is done, in {SHORTEST_WORDS} signs or more.",
         )
@@ -163,10 +163,10 @@ def answer(
     require(by, ANSWERS[answered.capacity])
     remark, document = " ".join(answered.remark.split()), " ".join(answered.document.split())
     if not answered.approves and len(remark) < SHORTEST_WORDS:
-        _refuse("remark", f"Say why it is refused, in {SHORTEST_WORDS} signs or more.")
+        refuse("remark", f"Say why it is refused, in {SHORTEST_WORDS} signs or more.")
     if answered.capacity is Capacity.CUSTOMER and (not document or answered.file is None):
         field = "document" if not document else "file"
-        _refuse(field, "Give the number and day of the customer's letter, and attach its file.")
+        refuse(field, "Give the number and day of the customer's letter, and attach its file.")
     proof = signing.re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
         row, panel, facts = _open(session, code, zone)
@@ -261,7 +261,7 @@ def _answerable(
         )
     asked = queries.customer_asked(session, facts.order_number)
     if answered.capacity not in required(last.disposition, customer_asked=asked):
-        _refuse(
+        refuse(
             "capacity",
             f"{last.disposition.value.capitalize()} is not answered for "
             f"{answered.capacity.value}; choose another capacity.",
@@ -305,12 +305,12 @@ def approved_proposal(
     """
     if disposition not in DEPARTURES:
         return None
-    opened = queries.open_nonconformances(session, [panel_id]).get(panel_id, ())
+    opened = open_nonconformances(session, [panel_id]).get(panel_id, ())
     words = disposition.value
     if not opened:
         needed = required(disposition, customer_asked=False)
         who = " and ".join(WHO[capacity] for capacity in Capacity if capacity in needed)
-        _refuse(
+        refuse(
             "disposition",
             f"{words.capitalize()} needs an open nonconformance of {facts.code} with an approved "
             f"proposal. Open one on the panel's page; then {who} answer.",
@@ -320,20 +320,16 @@ def approved_proposal(
     last = weighed.last
     if last is None or last.disposition is not disposition:
         instead = "nothing" if last is None else last.disposition.value
-        _refuse(
+        refuse(
             "disposition",
             f"For {newest.code}, {instead} is proposed, not {words}. A supervisor or an engineer "
             "can propose it.",
         )
     if weighed.in_the_way:
         told = " ".join(weighed.in_the_way)
-        _refuse("disposition", f"{words.capitalize()} under {newest.code} is not approved. {told}")
+        refuse("disposition", f"{words.capitalize()} under {newest.code} is not approved. {told}")
     return last.id
 
 
 def _evidence_sha256(facts: PanelFacts) -> str:
     return paper_sha256(snapshot(facts, evidence(facts)))
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, NoReturn
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,7 +13,7 @@ from app.audit.writer import append
 from app.database import Database, paper_sha256
 from app.equipment.rules.reports import SentFile
 from app.equipment.service.terms import keep_file
-from app.errors import BadFile, Conflict, NotAllowed, Refusal
+from app.errors import BadFile, Conflict, NotAllowed, Refusal, refuse
 from app.loads.bags.photograph import look_at
 from app.panels import queries as panels
 from app.panels.records import Decided, Panel
@@ -54,11 +54,11 @@ def record_made_unusable(
     require(by, Act.MAKE_SCRAP_UNUSABLE)
     marking, unusable = " ".join(done.marking.split()), " ".join(done.made_unusable.split())
     if not marking:
-        _refuse("marking", "Say what the mark says and where on the panel it stands.")
+        refuse("marking", "Say what the mark says and where on the panel it stands.")
     if not unusable:
-        _refuse("made_unusable", "Say how the panel was made unusable.")
+        refuse("made_unusable", "Say how the panel was made unusable.")
     if done.photograph is None:
-        _refuse("file", "Attach a photograph on which the mark can be read.")
+        refuse("file", "Attach a photograph on which the mark can be read.")
     _check_picture(done.photograph)
     proof = signing.re_authenticate(database, by, password=password, at=at)
     with database.write() as session:
@@ -67,7 +67,7 @@ def record_made_unusable(
             raise Conflict(f"That {panel.code} was made unusable is on record already.")
         digest, kept = keep_file(session, done.photograph, at=at)
         if digest is None:  # pragma: no cover - a photograph was given
-            _refuse("file", "Attach a photograph on which the mark can be read.")
+            refuse("file", "Attach a photograph on which the mark can be read.")
         signature = signing.sign(
             session,
             proof,
@@ -177,7 +177,3 @@ def _check_picture(photograph: SentFile) -> None:
         look_at(photograph.content, file_name=photograph.name)
     except BadFile as refused:
         raise BadFile(refused.sentence, fields={"file": refused.sentence}) from None
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

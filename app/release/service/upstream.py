@@ -22,12 +22,12 @@ from app.equipment.records import Furnace, FurnaceCheck, ReferenceBlock, Tester,
 from app.errors import Conflict, NotAllowed, Refusal
 from app.panels.records import (
     ENDED,
-    Hold,
     HoldCause,
     HoldOn,
     UpstreamHold,
     UpstreamHoldLift,
 )
+from app.panels.service import hold_panel
 from app.people import service as signing
 from app.people.records import Meaning
 from app.people.rights import Act, require
@@ -52,8 +52,7 @@ class HeldThing:
     @property
     def name(self) -> str:
         """As spoken."""
-        words = f"{self.kind.value.replace('_', ' ')} {self.code}"
-        return words if self.revision is None else f"{words} revision {self.revision}"
+        return self.kind.named(self.code, self.revision)
 
 
 def reach(session: Session, held: HeldThing) -> list[RestingPanel]:
@@ -131,17 +130,16 @@ def _hold(
 ) -> None:
     name = held.name[0].upper() + held.name[1:]
     way = f" (by {panel.path})" if panel.path.casefold() != held.name.casefold() else ""
-    hold = Hold(
-        panel_id=panel.id,
+    hold_panel(
+        session,
+        panel.id,
+        panel.code,
         reason=f"{name} is on hold{way}: {row.reason}",
         cause=HoldCause.UPSTREAM,
         upstream_hold_id=row.id,
-        placed_by_id=by.id,
-        placed_at=at,
+        by=by,
+        at=at,
     )
-    session.add(hold)
-    about = ("panel", panel.code)
-    append(session, Tag.HOLD_PLACED, by=by, at=at, about=about, rows=[hold], note=hold.reason)
 
 
 def lift_upstream_hold(

@@ -3,11 +3,10 @@
 import json
 import re
 from decimal import Decimal
-from typing import NoReturn
 
 from pydantic import Field, TypeAdapter
 
-from app.errors import Refusal
+from app.errors import refuse
 from app.judging.units import UNITS, Quantity
 from app.judging.witness.acceptance import Obtained
 from app.judging.witness.corrections import CorrectionReason, Parameter
@@ -58,9 +57,9 @@ class CorrectionForm(WrittenAgain):
             Refusal: a choice is not one of the list, or the grid is none; names line and place.
         """
         if self.corrects not in dict(QUANTITIES):
-            _refuse("corrects", "Choose what the table corrects.")
+            refuse("corrects", "Choose what the table corrects.")
         if self.goes_by not in _PARAMETERS:
-            _refuse("goes_by", "Choose what the correction is for.")
+            refuse("goes_by", "Choose what the correction is for.")
         quantity, unit = self.corrects.split("|")
         parameter = _PARAMETERS[self.goes_by]
         parameters, readings, additions = _grid(self.grid, parameter)
@@ -88,7 +87,7 @@ def _grid(typed: str, parameter: Parameter | None) -> _Grid:
     """The measures across, the readings down, and the figures to be added, as texts."""
     lines = [(number, line) for number, line in enumerate(typed.splitlines(), 1) if line.strip()]
     if not lines:
-        _refuse("grid", "Paste the table's figures: a line for each reading.")
+        refuse("grid", "Paste the table's figures: a line for each reading.")
     across: list[str] = []
     if parameter is not None:
         number, first = lines.pop(0)
@@ -99,14 +98,14 @@ def _grid(typed: str, parameter: Parameter | None) -> _Grid:
             if any(sign.isdigit() for sign in cell)
         ]
         if not across:
-            _refuse("grid", f"Line {number}: it must hold each {parameter.words} in mm.")
+            refuse("grid", f"Line {number}: it must hold each {parameter.words} in mm.")
     readings, additions = [], []
     for number, line in lines:
         cells = [_figure(cell, number, at) for at, cell in enumerate(_cells(line), 1)]
         wanted = (len(across) or 1) + 1
         if len(cells) != wanted:
             says = f"Line {number}: {len(cells)} figures where {wanted} are needed: "
-            _refuse("grid", f"{says}the reading, then what is added to it.")
+            refuse("grid", f"{says}the reading, then what is added to it.")
         readings.append(cells[0])
         additions.append(cells[1:])
     return across, readings, additions
@@ -120,8 +119,4 @@ def _figure(cell: str, line: int, place: int) -> str:
     try:
         return str(_FIGURE.validate_python(cell))
     except ValueError:
-        _refuse("grid", f"Line {line}, figure {place}: {cell[:20]!r} is no number; correct it.")
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})
+        refuse("grid", f"Line {line}, figure {place}: {cell[:20]!r} is no number; correct it.")

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
-from typing import Any, NoReturn
+from typing import Any
 
-from app.errors import Refusal
+from app.errors import refuse
 from app.judging.rounding import shown
 from app.judging.wording import seconds
 from app.requirements.rules.parts import Part
@@ -35,14 +35,14 @@ class ShopRules:
             ("coupons_per_panel", "coupons", self.coupons_per_panel),
         ):
             if not 1 <= count <= _MOST_PER_PANEL:
-                _refuse(field, f"{count} {what} a panel cannot be; give 1 to {_MOST_PER_PANEL}.")
+                refuse(field, f"{count} {what} a panel cannot be; give 1 to {_MOST_PER_PANEL}.")
         if not 0 <= self.leak_limit_kpa <= _MOST_KPA:
-            _refuse(
+            refuse(
                 "leak_limit_kpa",
                 f"A loss of {self.leak_limit_kpa} kPa cannot be a limit; give 0 to {_MOST_KPA}.",
             )
         if not 0 < self.leak_minutes <= _MOST_MINUTES:
-            _refuse(
+            refuse(
                 "leak_minutes",
                 f"A leak check of {self.leak_minutes} min cannot be; give above 0 to "
                 f"{_MOST_MINUTES}.",
@@ -155,7 +155,3 @@ def _time(typed: str) -> str:
         words = ""
     plain = f"{typed} s"
     return plain if words in {"", plain} else f"{plain} ({words})"
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Collection, Sequence
 from datetime import datetime
-from typing import Any, NoReturn
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -11,7 +11,7 @@ from app.audit.actor import Actor
 from app.audit.facts import moment_text
 from app.audit.writer import append
 from app.database import Database, paper_sha256
-from app.errors import Conflict, NotAllowed, Refusal
+from app.errors import Conflict, NotAllowed, Refusal, refuse
 from app.people import queries as people
 from app.people.rights import Act, may, require
 from app.people.service import re_authenticate, sign
@@ -63,7 +63,7 @@ def verify(
         _ready_to_verify(session, named, by, attempt)
     starts = in_force_from or at
     if starts < at:
-        _refuse(
+        refuse(
             "in_force_from",
             "A revision comes into force when it is verified, or later; leave the time out or "
             "give a later one.",
@@ -74,7 +74,7 @@ def verify(
         revision = _ready_to_verify(session, named, by, attempt)
         left = uncompared(_to_compare(revision), compared)
         if left:
-            _refuse(
+            refuse(
                 "compared",
                 f"Not ticked as compared with the source: {', '.join(left)}. Compare every value, "
                 "tick each part and sign again.",
@@ -115,7 +115,7 @@ def withdraw(database: Database, named: Named, *, reason: str, by: Actor, at: da
         require(by, KINDS[named.kind].writes)
     reason = reason.strip()
     if len(reason) < SHORTEST_REASON:
-        _refuse("reason", f"Say why, in at least {SHORTEST_REASON} characters.")
+        refuse("reason", f"Say why, in at least {SHORTEST_REASON} characters.")
     with database.write() as session:
         revision = last_attempt(session, named)
         if revision.withdrawn_at is not None:
@@ -171,16 +171,16 @@ def _check_sample(named: Named, sample: Sequence[tuple[str, str]]) -> None:
     """Refuse a mapping that was tried on no export, or another paper with one."""
     if named.kind is not RequirementKind.LOGGER_MAPPING:
         if sample:
-            _refuse("sample", "Only a logger mapping is tried on an export; leave the file out.")
+            refuse("sample", "Only a logger mapping is tried on an export; leave the file out.")
         return
     if not sample:
-        _refuse(
+        refuse(
             "sample",
             "Try the mapping on an export of the logger first: the signature says that what it "
             "reads was compared with one.",
         )
     if len(sample) > LONGEST_SAMPLE or not all(_SHA256.fullmatch(digest) for _, digest in sample):
-        _refuse("sample", "Which export was tried is no longer known; try the mapping again.")
+        refuse("sample", "Which export was tried is no longer known; try the mapping again.")
 
 
 def _ready_to_verify(session: Session, named: Named, by: Actor, attempt: int) -> Revision:
@@ -217,7 +217,3 @@ def _check_keying(revision: Revision) -> None:
         f"{'; '.join(left[:MOST_NAMED])}{others}. Key them again, or have the revision written "
         "again; it cannot be verified before every value agrees."
     )
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any, NoReturn, TypeVar
+from typing import Any, TypeVar
 
 from pydantic import ConfigDict
 from sqlalchemy.orm import Session
@@ -18,7 +18,7 @@ from app.documents.logger.logger_mapping import load_mapping, mapping_to_json
 from app.documents.paper import Paper, load_paper
 from app.documents.pyrometry import load_procedure, procedure_to_json
 from app.documents.table import load_table, table_to_json
-from app.errors import BadFile, Conflict, Refusal
+from app.errors import BadFile, Conflict, refuse
 from app.people.rights import Act, require
 from app.requirements import queries
 from app.requirements.queries import Revision
@@ -212,9 +212,9 @@ def _write(
     at: datetime,
 ) -> Named:
     if not 1 <= len(named.revision) <= LONGEST_REVISION:
-        _refuse("revision", f"A revision's name has 1 to {LONGEST_REVISION} characters.")
+        refuse("revision", f"A revision's name has 1 to {LONGEST_REVISION} characters.")
     if not source_document.strip():
-        _refuse("source_document", "Name the document the values come from.")
+        refuse("source_document", "Name the document the values come from.")
     with database.write() as session:
         requirement, identity = _requirement(session, named, name=content["name"], at=at)
         draft = _draft(session, named, again)
@@ -271,7 +271,7 @@ def _draft(session: Session, named: Named, again: str | None) -> Revision | None
     draft = next((one for one in found if one.revision == named.revision), None)
     if draft is None:
         if again and again.strip():
-            _refuse(
+            refuse(
                 "again",
                 f"{named.code} has no revision {named.revision} that could be written again; leave "
                 "the reason out, or correct the revision's name.",
@@ -294,7 +294,7 @@ def _draft(session: Session, named: Named, again: str | None) -> Revision | None
 def _reason(again: str | None) -> str:
     reason = (again or "").strip()
     if len(reason) < SHORTEST_REASON:
-        _refuse("again", f"Say why it is written again, in at least {SHORTEST_REASON} characters.")
+        refuse("again", f"Say why it is written again, in at least {SHORTEST_REASON} characters.")
     return reason
 
 
@@ -310,7 +310,3 @@ def _cycle_content(paper: str | bytes, filename: str) -> dict[str, Any]:
     checked = cycle_paper_from({**given, "sensors": [_LOAD_SENSOR]}, filename=filename)
     content = checked.model_dump(mode="json", by_alias=True)
     return {key: kept for key, kept in content.items() if key not in _OF_THE_LOAD}
-
-
-def _refuse(field: str, sentence: str) -> NoReturn:
-    raise Refusal(sentence, fields={field: sentence})

@@ -17,7 +17,7 @@ from app.loads.queries import goes_ahead
 from app.loads.records import Load
 from app.loads.runs import Run, runs
 from app.panels.queries import heirs
-from app.panels.records import Decided, Panel
+from app.panels.records import IN_USE, Decided, Panel
 
 _ROUND = timedelta(days=3)
 """A load may have run some days off its plan; the days it ran on decide."""
@@ -55,8 +55,7 @@ class Affected:
     @property
     def released(self) -> int:
         """How many of the panels were let go already."""
-        gone = {Decided.RELEASED, Decided.USE_AS_IS}
-        return sum(panel.decided in gone for load in self.loads for panel in load.panels)
+        return sum(panel.decided in IN_USE for load in self.loads for panel in load.panels)
 
 
 def affected_by(session: Session, check_id: int, *, zone: tzinfo) -> Affected:

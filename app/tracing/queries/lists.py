@@ -7,8 +7,7 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import Identity
-from app.panels.records import ENDED, UNDECIDED, Decided, Hold, Panel
-from app.panels.service import IN_USE
+from app.panels.records import ENDED, IN_USE, UNDECIDED, Decided, Hold, Panel
 from app.release.queries.panel_facts import panel_facts
 from app.release.records import HoldLift
 from app.release.rules.facts import PanelFacts

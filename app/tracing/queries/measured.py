@@ -14,7 +14,7 @@ from app.equipment.records import Tester, TesterCertificate
 from app.equipment.rules import AsFound, as_found, largest_error
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
-from app.panels.records import Coupon, Decided, Panel
+from app.panels.records import IN_USE, Coupon, Decided, Panel
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Measured:
     @property
     def released(self) -> int:
         """How many of the panels were let go already."""
-        return sum(one.decided in {Decided.RELEASED, Decided.USE_AS_IS} for one in self.panels)
+        return sum(one.decided in IN_USE for one in self.panels)
 
     @property
     def readings(self) -> int:
