@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date, timedelta
+from threading import Event
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -25,10 +26,12 @@ from app.loads.trouble_records import TroubleKind
 from app.panels.records import Coupon, Custody, Hold, HoldCause, Panel
 from app.people.records import Person
 from app.release import service
+from app.release.pages import recalling
 from app.release.pages.recalling import AfterActs, Recalling
 from app.release.queries.decisions import misstated
 from app.release.rules.facts import DecisionKind
 from app.release.rules.standing import Standing
+from app.release.service import watching
 from tests.makers import Shop
 from tests.release.evidence_rows import LATER, Evidence, case
 from tests.visits import PASSWORD, Visit
@@ -314,3 +317,48 @@ def test_what_a_form_turns_is_recalled_before_its_answer_leaves(
     assert visit.post(f"/panels/{other.code}/hold", reason=" ").status_code == 422
     assert visit.post(f"/panels/{other.code}/hold", reason="A dent.").status_code == 303
     assert case(database, turned).standing is Standing.RECALLED
+
+
+def test_a_long_look_goes_on_where_it_was_ended_and_makes_nobody_wait(
+    evidence: Evidence, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    database = evidence.database
+    monkeypatch.setattr(watching, "_AT_ONCE", 1)
+    turned = []
+    for _ in range(3):
+        load, panel, _ = _released(evidence)
+        with database.write() as session:
+            evidence.leak(session, load, panel, "does_not_conform")
+            _enter(session, Tag.LEAK_CHECKED, "load", load.code)
+        turned.append(panel.code)
+    asked = iter([True, False])
+    ended = service.recall_changed(
+        database, since=None, at=AFTER, zone=UTC, go_on=lambda: next(asked)
+    )
+    assert ended == (None, turned[:2])
+    assert _look(evidence) == turned[2:]
+    assert _look(evidence) == []
+
+
+def test_nobody_waits_behind_a_long_look(
+    evidence: Evidence, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    go_on, looks = Event(), []
+
+    def long_look(*_: Any, **given: Any) -> tuple[None, list[str]]:
+        looks.append(given["since"])
+        assert go_on.wait(30)
+        return None, []
+
+    monkeypatch.setattr(recalling, "recall_changed", long_look)
+    monkeypatch.setattr(recalling, "_LONGEST_WAIT_S", 0.05)
+    looker = Recalling(evidence.database, UTC)
+    looker.look_soon()
+    monkeypatch.setattr(recalling, "_LONGEST_WAIT_S", 30)
+    looker.look_soon()
+    # Had the second waited, the first could not have gone on before it: it has not, by now.
+    assert len(looks) == 1
+    go_on.set()
+    looker.begin().result(30)
+    looker.close()
+    assert len(looks) == 3

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from datetime import tzinfo
+from threading import Event
 
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -14,6 +15,8 @@ from app.web.page import now
 
 _LONGEST_WAIT_S = 2.0
 """An answer waits this long for the look; what takes longer goes on beside the pages."""
+_REST_S = 0.1
+"""Between a hundred panels and the next hundred of a long look the pages go first."""
 _REFUSED = 400
 
 _log = logging.getLogger("temperbook")
@@ -27,6 +30,9 @@ class Recalling:
         self._zone = zone
         self._looker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="recall")
         self._since: int | None = None
+        self._closing = Event()
+        self._long: Future[list[str]] | None = None
+        """The last that was waited for: where it is not done, it took longer than anybody waits."""
 
     def begin(self) -> Future[list[str]]:
         """Look at what was done since the last look; at a start, at what a stop left."""
@@ -35,18 +41,25 @@ class Recalling:
         return task
 
     def look_soon(self) -> None:
-        """Begin a look and wait for it, two seconds at most."""
-        wait([self.begin()], timeout=_LONGEST_WAIT_S)
+        """Begin a look and wait for it, two seconds at most; not at all behind a long look."""
+        task = self.begin()
+        if self._long is None or self._long.done():
+            wait([task], timeout=_LONGEST_WAIT_S)
+            self._long = task
 
     def look(self) -> list[str]:
         """Recall what the entries since the last look have turned; hand back the panels."""
         self._since, recalled = recall_changed(
-            self._database, since=self._since, at=now(), zone=self._zone
+            self._database, since=self._since, at=now(), zone=self._zone, go_on=self._rest
         )
         return recalled
 
+    def _rest(self) -> bool:
+        return not self._closing.wait(_REST_S)
+
     def close(self) -> None:
-        """Finish the look under way; what was done since is looked at after the next start."""
+        """End the look under way; what it left is looked at after the next start."""
+        self._closing.set()
         self._looker.shutdown(cancel_futures=True)
 
 

@@ -110,6 +110,11 @@ def held_in_use(session: Session) -> list[int]:
     )
 
 
+def still_in_use(session: Session, panel_ids: Collection[int]) -> list[int]:
+    """Those of the panels that are in use without an open hold."""
+    return list(session.scalars(_in_use(select(Panel.id).where(Panel.id.in_(panel_ids)))))
+
+
 def _in_use(query: Any) -> Any:
     held = (
         select(Hold.id)
