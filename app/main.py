@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import Depends, FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.types import Scope
@@ -32,6 +33,7 @@ from app.tracing import pages as tracing
 from app.trail import pages as trail
 from app.web.forms import OldForm
 from app.web.guard import Guard, KeepRefusal
+from app.web.misread import misread
 from app.web.page import STATIC, now, problem_page, templates
 
 _log = logging.getLogger("temperbook")
@@ -111,6 +113,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_exception_handler(PasswordIsFirst, unlocking.ask_for_own_password)
     app.add_exception_handler(OldForm, unlocking.show_old_form)
     app.add_exception_handler(Refusal, _show_refusal)
+    app.add_exception_handler(RequestValidationError, _show_misread)
     app.add_exception_handler(HTTPException, _show_http_problem)
     app.add_exception_handler(Exception, _show_fault)
     return app
@@ -136,6 +139,11 @@ def _show_refusal(request: Request, error: Exception) -> Response:
         sentence=error.sentence,
         fields=error.fields,
     )
+
+
+def _show_misread(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)  # noqa: S101 - registered for this class only
+    return _show_refusal(request, misread(error.errors()))
 
 
 def _show_http_problem(request: Request, error: Exception) -> Response:

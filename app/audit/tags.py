@@ -58,6 +58,9 @@ class Tag(StrEnum):
     ORDER_CHANGED = "requirements:order:changed"
 
     LOT_RECEIVED = "panels:lot:received"
+    LOT_CORRECTION_ASKED = "panels:lot_correction:asked"
+    LOT_CORRECTION_DECIDED = "panels:lot_correction:decided"
+    COUPON_CORRECTED = "panels:coupon:corrected_with_its_lot"
     PANEL_REGISTERED = "panels:panel:registered"
     COUPON_REGISTERED = "panels:coupon:registered"
     CUSTODY_RECORDED = "panels:custody:recorded"

@@ -50,15 +50,16 @@ def import_record_command(
 ) -> int:
     """`temperbook import-record`: 0 conforms, 1 does not, 3 not proven, 2 refused.
 
-    The password comes from the terminal or standard input. ``reason`` says why a record that is
-    there already is replaced.
+    The password comes from the terminal or standard input; it also signs where a record that is
+    there already is replaced, for the ``reason`` given.
     """
     settings = Settings()
     database = Database(settings.database_url)
     code, at = load.strip().upper(), datetime.now(UTC)
     sources = [Source(path.name, path) for path in records]
     try:
-        actor = _signed_in(database, by)
+        password = ask_password(f"Password for {by}: ")
+        actor = _signed_in(database, by, password, at=at, zone=settings.zone)
         with database.read() as session:
             wanted = wanted_of(session, queries.load(session, code))
         judged = import_record(
@@ -70,6 +71,7 @@ def import_record_command(
             at=at,
             zone=settings.zone,
             reason=reason,
+            password=password,
             max_bytes=settings.upload_limit_mb * 1_000_000,
         )
         note_doubts(database, code, at=at)
@@ -82,23 +84,31 @@ def import_record_command(
     return EXIT_STATUS[judged.verdict]
 
 
-def _signed_in(database: Database, username: str) -> Actor:
-    """The person, once they have given their password.
+def _signed_in(
+    database: Database, username: str, password: str, *, at: datetime, zone: tzinfo
+) -> Actor:
+    """The person, once they have given their password, with what they may do on the shop's day.
 
     Raises:
-        Refusal: user name and password do not belong together.
+        Refusal: user name and password do not belong together, or somebody else knows the
+            password.
     """
     wrong = Refusal("User name and password do not belong together; nothing was imported.")
-    password = ask_password(f"Password for {username}: ")
     with database.read() as session:
         person = people.find_person(session, username.strip().lower())
-    if person is None or not person.active:
-        raise wrong
-    actor = Actor(person.id, person.username, person.full_name, frozenset(person.roles))
+        if person is None or not person.active:
+            raise wrong
+        today = at.astimezone(zone).date()
+        actor = people.actor(session, person.username, today=today)
     try:
-        re_authenticate(database, actor, password=password, at=datetime.now(UTC))
+        re_authenticate(database, actor, password=password, at=at)
     except Refusal:
         raise wrong from None
+    if person.password_is_first:
+        raise Refusal(
+            "Somebody else gave you this password; sign in on the pages and set your own first. "
+            "Nothing was imported."
+        )
     return actor
 
 

@@ -7,17 +7,17 @@ from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import BindParameter, Text, bindparam, func, select, type_coerce
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.equipment import queries as equipment
 from app.equipment.queries import Corrected
 from app.judging.furnace.intervals import day_in_zone
 from app.loads.judged import cycle_for_load
+from app.loads.queries import in_use
 from app.loads.records import FurnaceRecord, RecordVerdict
 from app.loads.runs import Run, runs
 
 _KEYS: BindParameter[Any] = bindparam("keys", expanding=True)
-_newer = aliased(FurnaceRecord)
 _last = (
     select(func.max(RecordVerdict.id))
     .where(RecordVerdict.record_id == FurnaceRecord.id)
@@ -27,8 +27,7 @@ _last = (
 _JUDGED = (
     select(FurnaceRecord.load_id, type_coerce(RecordVerdict.cycle_as_judged, Text).label("cycle"))
     .join(RecordVerdict, RecordVerdict.id == _last)
-    .outerjoin(_newer, _newer.replaces_id == FurnaceRecord.id)
-    .where(FurnaceRecord.load_id.in_(_KEYS), _newer.id.is_(None))
+    .where(FurnaceRecord.load_id.in_(_KEYS), in_use())
 )
 
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import ColumnElement, exists, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import TrailEntry
 from app.equipment.records import Furnace, Sensor
@@ -35,6 +35,15 @@ from app.people.records import Signature
 def goes_ahead(load_id: Any) -> ColumnElement[bool]:
     """Condition that the load of that key was not cancelled: a coupon's seat in one is no ride."""
     return ~exists().where(LoadCancellation.load_id == load_id)
+
+
+_later = aliased(FurnaceRecord)
+
+
+def in_use() -> ColumnElement[bool]:
+    """Condition that no later import replaced the furnace record; true too where there is none."""
+    replaced = exists().where(_later.replaces_id == FurnaceRecord.id)
+    return ~replaced.correlate(FurnaceRecord)
 
 
 @dataclass(frozen=True, slots=True)

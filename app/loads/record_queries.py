@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.judging.verdict import Finding, Outcome
 from app.loads import queries
@@ -73,14 +73,12 @@ class CameIn:
 
 def came_in(session: Session, load_ids: Iterable[int]) -> dict[int, CameIn]:
     """How each load's standing record came in, by load; two queries however many loads."""
-    newer = aliased(FurnaceRecord)
     rows = session.execute(
         select(FurnaceRecord, Requirement.code, RequirementRevision.revision, RecordDoubts)
-        .outerjoin(newer, newer.replaces_id == FurnaceRecord.id)
         .outerjoin(RequirementRevision, RequirementRevision.id == FurnaceRecord.mapping_revision_id)
         .outerjoin(Requirement, Requirement.id == RequirementRevision.requirement_id)
         .outerjoin(RecordDoubts, RecordDoubts.record_id == FurnaceRecord.id)
-        .where(FurnaceRecord.load_id.in_(sorted(set(load_ids))), newer.id.is_(None))
+        .where(FurnaceRecord.load_id.in_(sorted(set(load_ids))), queries.in_use())
     ).all()
     further: dict[int, list[tuple[str, str]]] = defaultdict(list)
     for file in session.scalars(

@@ -210,6 +210,10 @@ class FurnaceRecord(Base):
     samples: Mapped[int]
     trace_sha256: Mapped[str] = mapped_column(String(64))
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("furnace_record.id"), unique=True)
+    reason: Mapped[str | None] = mapped_column(Text)
+    """Why it replaces the earlier one; null for a load's first, and where only the trail has it."""
+    signature_id: Mapped[int | None] = mapped_column(ForeignKey("signature.id"))
+    """Of who let it replace the earlier one; null for a load's first, and before it was asked."""
     imported_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
     imported_at: Mapped[datetime]
     mapping_revision_id: Mapped[int | None] = mapped_column(ForeignKey("requirement_revision.id"))

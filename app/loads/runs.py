@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import BindParameter, bindparam, func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.loads import queries
 from app.loads.records import (
@@ -118,7 +118,6 @@ def planned_uses(session: Session, sensor_ids: Iterable[int], *, start: datetime
 
 # Built once: putting a statement together takes longer than running it for one load.
 _KEYS: BindParameter[Any] = bindparam("keys", expanding=True)
-_newer = aliased(FurnaceRecord)
 _RUNS: Any = (
     select(
         Load.id,
@@ -135,8 +134,7 @@ _RUNS: Any = (
     .outerjoin(LoadStart, LoadStart.load_id == Load.id)
     .outerjoin(LoadEnd, LoadEnd.load_id == Load.id)
     .outerjoin(FurnaceRecord, FurnaceRecord.load_id == Load.id)
-    .outerjoin(_newer, _newer.replaces_id == FurnaceRecord.id)
-    .where(Load.id.in_(_KEYS), _newer.id.is_(None))
+    .where(Load.id.in_(_KEYS), queries.in_use())
     .order_by(FurnaceRecord.id)
 )
 _PAPERS = select(

@@ -22,6 +22,7 @@ from app.requirements import queries as requirements
 from app.requirements.queries import Revision
 
 _ACTS = {
+    # Who did it stands beside it; every other act is said as on the trail.
     "loads:load:planned": "planned the load",
     "loads:load:cancelled": "cancelled the load",
     "loads:load:started": "closed the door and started the cycle",
@@ -29,6 +30,8 @@ _ACTS = {
     "loads:photograph:kept": "added photographs",
     "loads:leak_check:recorded": "recorded a leak check",
     "loads:furnace_record:imported": "imported a furnace record",
+    "loads:furnace_record:looked_over": "looked the furnace record over",
+    "loads:furnace_record:layout_confirmed": "confirmed how the furnace record was read",
     "loads:live_record:opened": "opened the growing record",
     "loads:live_record:anchored": "put the growing record's digest on the trail",
     "loads:live_record:closed": "closed the growing record",
@@ -275,7 +278,7 @@ def trail_lines(session: Session, entries: Sequence[TrailEntry]) -> list[dict[st
         {
             "at": entry.at,
             "person": full_names.get(entry.by, entry.by),
-            "act": _ACTS.get(entry.tag, entry.tag),
+            "act": _ACTS.get(entry.tag) or people.act_words(entry.tag),
             "note": entry.note or None,
         }
         for entry in entries

@@ -28,6 +28,36 @@ class LotForm(FormModel):
         )
 
 
+class LotCorrectionForm(FormModel):
+    """How a lot should have been entered, all its figures, and what shows it."""
+
+    alloy: str = Field(max_length=40)
+    incoming_temper: str = Field(title="incoming temper", max_length=40)
+    product_form: str = Field(title="product form", max_length=40)
+    thickness_mm: TypedFigure = Field(title="thickness")
+    surface: str = Field(max_length=20)
+    cast: str = Field(max_length=60)
+    certificate: str = Field(title="mill certificate", max_length=120)
+    reason: str = Field(title="what was wrong", max_length=1000)
+    evidence: str = Field(title="what shows it", max_length=1000)
+    seen: str = Field(max_length=64)
+
+    def material(self) -> Material:
+        """What the lot is made of."""
+        return Material(
+            self.alloy, self.incoming_temper, self.product_form, self.thickness_mm, self.surface
+        )
+
+
+class LotAnswerForm(FormModel):
+    """A second person's answer to a lot's correction."""
+
+    correction: int
+    answer: str = Field(title="your answer", pattern="^(approve|decline)$")
+    reason: str = Field(max_length=1000)
+    password: str = Field(title="your password", max_length=1000)
+
+
 class PanelForm(FormModel):
     """A panel."""
 

@@ -3,12 +3,12 @@
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from sqlalchemy import ForeignKey, Index, String, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.database import Base, words_of
+from app.database import Base, Paper, words_of
 from app.panels.rules import Custody
 
 __all__ = [
@@ -20,6 +20,8 @@ __all__ = [
     "Hold",
     "HoldCause",
     "HoldOn",
+    "LotCorrection",
+    "LotCorrectionAnswer",
     "MaterialLot",
     "Panel",
     "PanelDescent",
@@ -31,8 +33,17 @@ __all__ = [
 
 
 class MaterialLot(Base):
-    """One lot as received."""
+    """One lot as received; what was entered of it is set right by :class:`LotCorrection` alone.
 
+    The row itself changes then, as a person's does, and is not superseded by another. Panels and
+    coupons name their lot by its key, and everything that judges them reads its figures there: with
+    a second row each reader would have to know which one counts, and the one that forgot would go
+    on judging by the wrong alloy. Nothing is lost by it: the correction keeps both sets of figures,
+    and every entry of the trail keeps the row as it was then. The database itself lets a figure
+    become only what an approved correction of the lot says, and no row goes.
+    """
+
+    append_only: ClassVar[bool] = False
     __tablename__ = "material_lot"
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -97,9 +108,46 @@ class Panel(Base):
     registered_at: Mapped[datetime]
 
 
-class Coupon(Base):
-    """One witness coupon."""
+class LotCorrection(Base):
+    """Somebody found that a lot was entered wrongly; what rests on it is held from then on.
 
+    ``before`` and ``after`` are all its figures, those that stay too, each as text by its column.
+    """
+
+    __tablename__ = "lot_correction"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    lot_id: Mapped[int] = mapped_column(ForeignKey("material_lot.id"), index=True)
+    before: Mapped[dict[str, Any]] = mapped_column(Paper)
+    after: Mapped[dict[str, Any]] = mapped_column(Paper)
+    reason: Mapped[str] = mapped_column(Text)
+    evidence: Mapped[str] = mapped_column(Text)
+    evidence_sha256: Mapped[str | None] = mapped_column(ForeignKey("report_file.sha256"))
+    upstream_hold_id: Mapped[int] = mapped_column(ForeignKey("upstream_hold.id"))
+    asked_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    asked_at: Mapped[datetime]
+
+
+class LotCorrectionAnswer(Base):
+    """A second person's signed answer to it; approved, lot and coupons are changed with it."""
+
+    __tablename__ = "lot_correction_answer"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    correction_id: Mapped[int] = mapped_column(ForeignKey("lot_correction.id"), unique=True)
+    approved: Mapped[bool]
+    reason: Mapped[str] = mapped_column(Text)
+    coupons: Mapped[list[dict[str, Any]]] = mapped_column(Paper)
+    """The coupons that changed with the lot, each with its key, code, and figures before."""
+    signature_id: Mapped[int] = mapped_column(ForeignKey("signature.id"))
+    answered_by_id: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    answered_at: Mapped[datetime]
+
+
+class Coupon(Base):
+    """One witness coupon. Thickness and surface that it has of its lot are corrected with it."""
+
+    append_only: ClassVar[bool] = False
     __tablename__ = "coupon"
 
     id: Mapped[int] = mapped_column(primary_key=True)

@@ -1,6 +1,6 @@
 """In which order a coupon changes hands, codes as they are typed, and walks past a place. Pure."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -132,3 +132,42 @@ def walked(on_record: Collection[str], scanned: Collection[str]) -> Walk:
     return Walk(
         tuple(sorted(known & seen)), tuple(sorted(known - seen)), tuple(sorted(seen - known))
     )
+
+
+FIGURES: dict[str, str] = {
+    "alloy": "alloy",
+    "incoming_temper": "incoming temper",
+    "form": "product form",
+    "thickness_mm": "thickness, mm",
+    "surface": "surface",
+    "cast": "cast",
+    "certificate": "mill certificate",
+}
+"""What is entered of a lot and can be entered wrongly, by column, with its words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One figure of a lot as it was entered and as it should be."""
+
+    name: str
+    words: str
+    old: str
+    new: str
+
+
+def changes_of(before: Mapping[str, str], after: Mapping[str, str]) -> tuple[Change, ...]:
+    """What differs between two sets of a lot's figures, in their order.
+
+    Figures are compared as they are written: 12.5 and 12.50 differ in what was measured.
+    """
+    return tuple(
+        Change(name, words, before[name], after[name])
+        for name, words in FIGURES.items()
+        if before[name] != after[name]
+    )
+
+
+def changes_words(changes: Sequence[Change]) -> str:
+    """The changes as a phrase: "surface bare to clad, cast M-1 to M-2"."""
+    return ", ".join(f"{one.words} {one.old} to {one.new}" for one in changes)

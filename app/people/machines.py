@@ -8,6 +8,7 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from fastapi import Depends, Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from fastapi.routing import APIRoute
 
@@ -15,6 +16,7 @@ from app.errors import Refusal
 from app.people import queries
 from app.people.queries import MachineTokenLine
 from app.people.records import Scope
+from app.web.misread import misread
 from app.web.page import PageMaker, Records
 
 
@@ -76,10 +78,14 @@ class MachineRoute(APIRoute):
         async def answer_or_refuse(request: Request) -> Response:
             try:
                 return await answer(request)
+            except RequestValidationError as error:
+                return _said(misread(error.errors()))
             except Refusal as refusal:
-                headers = {"WWW-Authenticate": "Bearer"} if refusal.status == 401 else {}  # noqa: PLR2004 - a status
-                return JSONResponse(
-                    {"sentence": refusal.sentence}, status_code=refusal.status, headers=headers
-                )
+                return _said(refusal)
 
         return answer_or_refuse
+
+
+def _said(refusal: Refusal) -> Response:
+    headers = {"WWW-Authenticate": "Bearer"} if refusal.status == 401 else {}  # noqa: PLR2004 - a status
+    return JSONResponse({"sentence": refusal.sentence}, status_code=refusal.status, headers=headers)

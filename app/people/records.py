@@ -173,6 +173,7 @@ class Meaning(StrEnum):
     QUARANTINE_LIFTED = "I have reviewed what was found and done and let this tester be used again"
     ANSWERED_TROUBLE = "I have reviewed what was found and decide about this coupon as stated"
     OPENED_RETEST = "I open this retest as it is planned here, and its result stands"
+    REPLACED_RECORD = "I replace the earlier furnace record with this one for the reason stated"
     EXCLUDED_SENSOR = "I have reviewed this sensor's failure and exclude it"
     AUTHORISED = "I have seen the grounds and authorise this person for this task"
     KEYED_AGAIN = "I keyed every value from the source document without seeing the first entry"
@@ -185,6 +186,7 @@ class Meaning(StrEnum):
     SCRAP_WITNESSED = "I saw that this panel is marked and unusable"
     EFFECT_CHECKED = "I have checked what this action achieved and found as stated"
     DIVIDED = "I divided or re-marked this panel as stated, and its marks are legible"
+    ANSWERED_LOT_CORRECTION = "I have compared the lot's figures with the evidence and answer so"
     REVIEWED_TRAIL = "I have reviewed these entries of the trail and every exception among them"
 
 

@@ -35,6 +35,8 @@ class Act(StrEnum):
     KEY_AGAIN = "key the values of a revision a second time"
     ENTER_ORDER = "enter or change orders"
     RECEIVE_MATERIAL = "receive material and register panels and coupons"
+    ASK_LOT_CORRECTION = "ask for what was entered of a material lot to be corrected"
+    ANSWER_LOT_CORRECTION = "approve or decline a material lot's correction"
     PLAN_LOAD = "plan a load"
     START_LOAD = "start or end a load"
     ACCEPT_OTHER_LOT = "accept a coupon of another lot"
@@ -95,6 +97,8 @@ MAY: dict[Act, frozenset[Role]] = {
     Act.KEY_AGAIN: frozenset({_I, _S, _E}),
     Act.ENTER_ORDER: frozenset({_S, _E}),
     Act.RECEIVE_MATERIAL: frozenset({_I, _S, _E}),
+    Act.ASK_LOT_CORRECTION: frozenset({_I, _S, _E}),
+    Act.ANSWER_LOT_CORRECTION: frozenset({_S, _E}),
     Act.PLAN_LOAD: frozenset({_I, _S, _E}),
     Act.START_LOAD: frozenset({_I, _S}),
     Act.ACCEPT_OTHER_LOT: frozenset({_S}),
@@ -157,18 +161,58 @@ Readings and surface searches ask for theirs by what is measured or searched: `T
 """
 
 
+class Hand(StrEnum):
+    """What a person has to do with a thing; the value completes "by another person than ...".
+
+    Compared are persons, not accounts. Where the act is for its own people alone
+    (``Asked.own``), the value completes "only by ...", and but for a draft it is their account
+    that is asked for.
+    """
+
+    WROTE = "who wrote the revision"
+    ENTERED = "who entered the report"
+    PLACED = "who took the tester out of use or made the check that failed"
+    WORKED = "who worked at the tester when its check failed"
+    BROUGHT_IN = "who brought the record in"
+    REPORTED = "who reported the coupon"
+    ASKED = "who asked for it"
+    TOOK_READING = "who took the reading"
+    TOOK_ON_COUPON = "who took a reading of the coupon"
+    MEASURED_FIRST = "who took the first readings, where a retest asks for another person"
+    TOOK = "who took a reading that the panel rests on"
+    CORRECTED = "who asked for or answered a correction of such a reading"
+    VOIDED = "who asked for or answered a void of such a reading"
+    OPENED = "who opened its nonconformance, where no departure is found"
+    ANSWERED = "who answered the proposal in another capacity"
+    OWNS_ACTION = "who owns the corrective action"
+    MADE_UNUSABLE = "who made the panel unusable"
+    HELD = "whom the hold is about"
+    FAILED_IT = "who entered the last report on which the held thing failed"
+    AUTHORISED = "whose authorisation it is"
+    ROLES = "whose roles or stated number they are"
+    ACCOUNT = "whose account it is"
+    SESSION = "whose bench session it is"
+    SESSION_OR_CLOSING = "whose bench session it is (its closing check: a supervisor too)"
+    STUDY = "who is named to measure in the study"
+    UPLOAD = "who chose the files for a look"
+    DRAFT = "who wrote the draft, as long as its values are still to be keyed"
+
+
 @dataclass(frozen=True, slots=True)
 class ActLine:
     """One act as a page shows it.
 
     ``roles`` may, where they hold the authorisation that ``needs`` names, if it names one; ``on``
-    are the states of a panel in which it is taken, empty where the act is on none.
+    are the states of a panel in which it is taken, empty where the act is on none. ``apart`` are
+    the hands that keep a person from it at some address of it, ``own`` those that alone may.
     """
 
     act: Act
     roles: frozenset[Role]
     needs: Task | None
     on: tuple[str, ...]
+    apart: tuple[Hand, ...] = ()
+    own: tuple[Hand, ...] = ()
 
 
 TESTING: dict[str, Task] = {"hardness": Task.HARDNESS, "conductivity": Task.CONDUCTIVITY}

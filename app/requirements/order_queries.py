@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from sqlalchemy import select
+from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from app.errors import NotFound
@@ -87,6 +87,11 @@ def order_on_file(session: Session, number: str) -> OrderOnFile:
     if found is None:
         raise NotFound(f"No order {number} is on record. Check its number, or enter it.")
     return found
+
+
+def is_on_file(session: Session, number: str) -> bool:
+    """Whether an order of that number is on record."""
+    return bool(session.scalar(select(exists().where(CustomerOrder.number == number))))
 
 
 def newest_orders(session: Session, *, most: int, before: int | None = None) -> list[CustomerOrder]:

@@ -9,11 +9,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, exists, func, select
 from sqlalchemy.orm import Session, aliased
 
+from app.audit.actor import Actor
 from app.documents.correction_table import correction_table_from_json
 from app.documents.logger.logger_mapping import LoggerMapping, mapping_from_json
 from app.documents.pyrometry import procedure_from_json
 from app.documents.table import table_from_json
-from app.errors import NotFound
+from app.errors import NotAllowed, NotFound
 from app.judging.furnace.procedure import Procedure
 from app.judging.witness.acceptance import Table
 from app.judging.witness.corrections import CorrectionTable
@@ -75,6 +76,19 @@ class Revision:
     def wants_keying(self) -> bool:
         """Whether its values are still to be keyed by a second person; those of a mapping never."""
         return self.kind is not RequirementKind.LOGGER_MAPPING and not self.is_keyed
+
+    @property
+    def may_be_keyed(self) -> bool:
+        """Whether a second person may still key its values."""
+        return self.wants_keying and self.verified_by_id is None and self.withdrawn_at is None
+
+    def is_hidden_from(self, by: Actor) -> bool:
+        """Whether its values are not shown to this person.
+
+        As long as a draft may be keyed, its writer alone sees them: whoever has seen them cannot
+        key them blind. Ask the last attempt; what it answers holds for the earlier ones too.
+        """
+        return self.may_be_keyed and not by.is_person(self.written_by_id)
 
     def in_force(self, at: datetime) -> bool:
         """Whether a second person had verified it and it was in force at that time."""
@@ -219,6 +233,20 @@ def named(
     if revision is not None and all(one.revision != revision for one in found):
         raise NotFound(f"{code} has no revision {revision!r}; it has {_listed(found)}.")
     return found
+
+
+def may_see_values(revision: Revision, by: Actor) -> None:
+    """Pass where the values of a revision (its last attempt) are shown to this person.
+
+    Raises:
+        NotAllowed: it is a draft that somebody else wrote and that is still to be keyed.
+    """
+    if revision.is_hidden_from(by):
+        raise NotAllowed(
+            f"The values of {revision.code} revision {revision.revision} are shown to its writer "
+            "alone until a second person has keyed them from the source document and both entries "
+            "agree; whoever has seen them cannot key them blind."
+        )
 
 
 def shown_first(found: list[Revision], at: datetime, *, asked: str | None = None) -> Revision:

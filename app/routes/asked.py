@@ -9,7 +9,7 @@ from fastapi import FastAPI, Request
 from fastapi.routing import APIRoute
 
 from app.panels.records import Decided
-from app.people.rights import MAY, NEEDS, Act, ActLine, may_by_role, require_role
+from app.people.rights import MAY, NEEDS, Act, ActLine, Hand, may_by_role, require_role
 from app.people.signed_in import person_of
 from app.web.forms import refuse_other_sites
 from app.web.page import Records
@@ -28,13 +28,17 @@ class Asked:
     """What an address asks for. Given ``acts``, one of them has to be the person's by role.
 
     ``on`` are the states of a panel in which its services take the act at all, where the act is on
-    one; empty where it is on none. What else stands in the way (an authorisation that has run out,
-    the person's own hands, an open gate) the services find, which also ask for the act again.
+    one; empty where it is on none. ``apart`` are the hands that keep a person from it (each of
+    them by itself), ``own`` those of which a person needs one. The services find whose hands they
+    are, and what else stands in the way (an authorisation that has run out, an open gate); they
+    also ask for the act again.
     """
 
     door: Door
     acts: tuple[Act, ...] = ()
     on: frozenset[Decided] = frozenset()
+    apart: tuple[Hand, ...] = ()
+    own: tuple[Hand, ...] = ()
 
     def allows(self, roles: frozenset[str]) -> bool:
         """Whether somebody signed in with these roles may send to, or read, the address."""
@@ -104,14 +108,19 @@ def ask(request: Request, records: Records) -> None:
 
 def act_lines(table: Table) -> list[ActLine]:
     """Every act that some address asks for, in the order of the acts' table."""
-    on: dict[Act, set[Decided]] = {}
+    at: dict[Act, list[Asked]] = {}
     for asked in table.values():
         for act in asked.acts:
-            on.setdefault(act, set()).update(asked.on)
+            at.setdefault(act, []).append(asked)
     return [
         ActLine(
-            act, MAY[act], NEEDS.get(act), tuple(one.value for one in Decided if one in on[act])
+            act,
+            MAY[act],
+            NEEDS.get(act),
+            tuple(one.value for one in Decided if any(one in asked.on for asked in at[act])),
+            tuple(hand for hand in Hand if any(hand in asked.apart for asked in at[act])),
+            tuple(hand for hand in Hand if any(hand in asked.own for asked in at[act])),
         )
         for act in Act
-        if act in on
+        if act in at
     ]

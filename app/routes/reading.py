@@ -1,6 +1,8 @@
 """Addresses that show something; none of them changes the record."""
 
-from app.people.rights import Act
+from dataclasses import replace
+
+from app.people.rights import Act, Hand
 from app.routes.asked import Asked, Door, Table
 from app.routes.sending import SENDING
 
@@ -26,7 +28,6 @@ _FORMS = (
     "/loads/{code:path}/end",
     "/loads/{code:path}/exclude-sensor",
     "/loads/{code:path}/leak-check",
-    "/loads/{code:path}/record",
     "/loads/{code:path}/troubles/report",
     "/loads/{code:path}/unwrapping",
     "/nonconformances/{code}/notice",
@@ -67,15 +68,13 @@ _SHOWN = (
     "/bench",
     "/bench/sessions/{session_id}",
     "/bench/sessions/{session_id}/baseline",
-    "/bench/sessions/{session_id}/scan",
     "/blocks/{code:path}",
     "/blocks/{code:path}/certificates/{key:int}",
+    "/check-paper",
     "/corrections/{code:path}",
-    "/corrections/{code:path}/paper",
     "/coupons/{code:path}",
     "/coupons/{code:path}/custody",
     "/cycles/{code:path}",
-    "/cycles/{code:path}/paper",
     "/equipment/due",
     "/find",
     "/furnace-checks/{key:int}/loads",
@@ -129,7 +128,6 @@ _SHOWN = (
     "/places",
     "/places/{code:path}",
     "/procedures/{code:path}",
-    "/procedures/{code:path}/paper",
     "/recalls",
     "/register/table-sheet/blank",
     "/register/table-sheet/workbook",
@@ -143,7 +141,6 @@ _SHOWN = (
     "/studies",
     "/studies/{number:int}",
     "/tables/{code:path}",
-    "/tables/{code:path}/paper",
     "/tester-certificates/{key:int}/measured",
     "/testers/{code:path}",
     "/testers/{code:path}/certificates/{key:int}",
@@ -163,9 +160,17 @@ _SHOWN = (
     "/trail/reviews/{key:int}",
     "/trail/{number:int}",
     "/troubles/{key:int}",
-    "/what-if",
 )
 """Everybody signed in reads everything, and on most pages the forms show only to who may send."""
+
+_DRAFTS = (
+    "/corrections/{code:path}/paper",
+    "/cycles/{code:path}/paper",
+    "/procedures/{code:path}/paper",
+    "/tables/{code:path}/paper",
+    "/what-if",
+)
+"""What shows a revision's values: while they are still to be keyed, to who wrote it alone."""
 
 READING: Table = {
     ("GET", path): Asked(door)
@@ -173,6 +178,16 @@ READING: Table = {
     for path in paths
 } | {
     ("GET", "/furnaces/{code:path}/checks/new"): Asked(Door.SIGNED_IN, (Act.REGISTER_EQUIPMENT,)),
-    **{("GET", path): Asked(Door.SIGNED_IN, SENDING["POST", path].acts) for path in _FORMS},
+    **{
+        ("GET", path): replace(SENDING["POST", path], on=frozenset())  # A form is shown anyhow.
+        for path in _FORMS
+    },
+    **{("GET", path): Asked(Door.SIGNED_IN, own=(Hand.DRAFT,)) for path in _DRAFTS},
+    ("GET", "/bench/sessions/{session_id}/scan"): Asked(
+        Door.SIGNED_IN, apart=(Hand.MEASURED_FIRST,), own=(Hand.SESSION,)
+    ),
+    ("GET", "/loads/{code:path}/record"): Asked(
+        Door.SIGNED_IN, SENDING["POST", "/loads/{code:path}/record"].acts, own=(Hand.UPLOAD,)
+    ),
 }
 """What each address asks for that shows a page, a picture or a file."""

@@ -8,10 +8,10 @@ from app.audit.merkle import (
     EMPTY_ROOT,
     Frontier,
     consistency_path,
-    grew_from,
     leaf_hash,
     root_of,
 )
+from tests.audit.proofs import grew_from
 
 # The inputs and roots that Certificate Transparency's own test suites use for RFC 6962; seen quoted
 # alike in four public repositories' tests.

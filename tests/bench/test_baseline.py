@@ -9,6 +9,7 @@ import pytest
 from app.bench import queries, service
 from app.bench.queries.baseline import baseline_offer, baselines
 from app.bench.rules.coupon_file import assemble
+from app.bench.service.verdicts import moved
 from app.errors import Conflict, NotAllowed, NotFound, Refusal
 from app.judging.units import Quantity
 from app.loads.records import LoadCoupon, LoadStart
@@ -67,6 +68,25 @@ def test_a_baseline_before_a_failed_check_does_not_count(bench: Bench) -> None:
     bench.check(number, "HT-1", "closing", *FAILED_CHECK["HT-1"])
     (line,) = _lines(bench, coupon)
     assert "nothing since the last conforming check is proven" in line.standing
+
+
+def test_a_check_that_spoils_a_baseline_judges_again_what_was_judged_with_it(bench: Bench) -> None:
+    load, panel, _, _ = bench.shop.panel_in_load(coupons=0)
+    coupon = _raw(bench)
+    number = bench.open()
+    _read(bench, number, coupon.code, "64.0")
+    with bench.database.write() as session:
+        place = {"load_id": load.id, "panel_id": panel.id, "station": "S1"}
+        half = Decimal("0.5")
+        bind(session, LoadCoupon(coupon_id=coupon.id, x=half, y=half, **place))
+        bench.shop.custody(session, coupon, Custody.PLACED, Custody.RECOVERED)
+        session.expunge_all()
+    bench.conductive(coupon)
+    kept = len(bench.verdicts(coupon))
+    bench.check(number, "HT-1", "closing", *FAILED_CHECK["HT-1"])
+    with bench.database.read() as session:
+        assert moved(session, [coupon.id], zone=ZONE) == []
+    assert len(bench.verdicts(coupon)) == kept + 1
 
 
 def test_a_later_baseline_stands_in_place_of_an_earlier_one(bench: Bench) -> None:

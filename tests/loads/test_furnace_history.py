@@ -242,6 +242,8 @@ def test_more_loads_and_sensors_need_no_more_queries(database: Database, visit: 
             assert visit.get(address).status_code == 200
         return len(said)
 
+    # A process reads the papers of a requirement once.
+    queries_of(f"/loads/{small.code}")
     history, page = queries_of("/furnaces/FN-1/history"), queries_of(f"/loads/{small.code}")
     large = _recorded(shop, day=1, offsets=(-1.5, -1.0, 0.0, 0.5, 1.0, 1.5), coupons=5)
     for day in range(2, 6):

@@ -8,6 +8,7 @@ import pytest
 from app.cli.import_record import Told, import_record_command
 from app.database import Database
 from app.loads import queries
+from app.loads.replacements import replacements
 from tests.loads.logger_files import run
 from tests.makers import Shop
 from tests.visits import PASSWORD
@@ -21,8 +22,11 @@ def typed(database_url: str, monkeypatch: pytest.MonkeyPatch) -> pytest.MonkeyPa
     return monkeypatch
 
 
-def _run(load: str, path: Path, *, by: str = "mara", time_column: str | None = None) -> int:
-    return import_record_command(load, [path], by=by, told=Told(time_column=time_column))
+def _run(
+    load: str, path: Path, *, by: str = "mara", time_column: str | None = None, reason: str = ""
+) -> int:
+    told = Told(time_column=time_column)
+    return import_record_command(load, [path], by=by, told=told, reason=reason)
 
 
 def test_a_conforming_record_is_kept_and_exits_with_zero(
@@ -115,3 +119,17 @@ def test_another_time_column_is_taken_when_it_is_named(
         assert record is not None
         assert record.layout["time"]["kind"] == "elapsed"
         assert record.starts_at is None
+
+
+def test_the_password_given_signs_for_a_record_that_is_replaced(
+    database: Database, typed: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    load, *_ = Shop(database).panel_in_load()
+    path = tmp_path / "run.csv"
+    for offset, reason in ((0.0, ""), (0.1, "the logger's clock was wrong")):
+        typed.setattr("sys.stdin", io.StringIO(PASSWORD + "\n"))
+        path.write_bytes(run(offset=offset))
+        assert _run(load.code, path, reason=reason) == 0
+    with database.read() as session:
+        (one,) = replacements(session, [load.id])[load.id]
+    assert (one.signed_by, one.reason) == ("Mara Quill", "the logger's clock was wrong")

@@ -1,14 +1,18 @@
 """Records are looked over for oddities once they are kept: beside the pages, and after a stop."""
 
 import logging
+import re
 
 import pytest
 
+from app.audit.tags import Tag
 from app.audit.verify import verify_trail
 from app.database import Database
 from app.loads.pages.looking_over import LookingOver
 from app.loads.record_queries import came_in
 from app.loads.records import Load
+from app.loads.sheet import _ACTS
+from app.people.queries import act_words
 from app.web.page import now
 from tests.loads.logger_files import columns, run, sources
 from tests.loads.test_record_reading import bring
@@ -17,6 +21,12 @@ from tests.speed.serving import form_of
 from tests.visits import Visit, words
 
 FROZEN = {"TC2": dict.fromkeys(range(40, 80), "149.7")}
+
+
+def test_every_kind_of_act_has_words() -> None:
+    assert set(_ACTS) <= {tag.value for tag in Tag}
+    for tag in Tag:
+        assert re.fullmatch(r"[a-z][a-z ]+[a-z]", act_words(tag.value)), tag
 
 
 def _looked_over(database: Database, load: Load) -> bool:
@@ -38,6 +48,8 @@ def test_the_page_after_an_import_shows_what_was_noted(database: Database, visit
         noted = came_in(session, [load.id])[load.id].doubts
         assert verify_trail(session).problems == []
     assert noted is not None
+    assert "looked the furnace record over" in words(page.text)
+    assert "furnace_record:" not in page.text
     assert all(one.text in words(page.text) for one in noted)
 
 

@@ -293,12 +293,15 @@ class TestPages:
         make_material(shop)
         visit.sign_in("tomas")
         assert "No order is on record" in words(visit.get("/orders").text)
+        link = '<a href="/orders/ORD-1">ORD-1</a>'
+        assert link not in visit.get("/panels/P-1").text
         asked = {"number": "ORD-1", "customer": "Invented Airframes", "placed_on": "2026-02-20"}
         wrong = visit.post("/register/order", **(asked | {"placed_on": "20 Feb"}))
         assert "is not a date" in words(wrong.text)
         assert 'value="Invented Airframes"' in wrong.text
         answer = visit.post("/register/order", **asked, later="yes")
         assert "Order ORD-1 is on record." in words(visit.follow(answer).text)
+        assert link in visit.get("/panels/P-1").text
         said = {"code": "AT-1", "stated_revision": "A", "clause": "clause 4"}
         assert "Where the order says so" in words(visit.get("/orders/ORD-1/statement").text)
         shown = words(visit.follow(visit.post("/orders/ORD-1/statement", **said)).text)
@@ -370,6 +373,18 @@ class TestPages:
         assert f"{coupon.code} not proven, revision A does not conform" in page
         assert "hardness, minimum: -0.1 HRB" in page
         assert "1 of 1 would be judged otherwise" in page
+        for asked, status, told in (
+            ("", 200, "Choose a table and name one of its revisions"),
+            ("?table=AT-1", 422, "Type which of its revisions."),
+            ("?table=AT-1&revision=Z", 404, "AT-1 has no revision 'Z'; it has A, B."),
+            ("?table=NO-1&revision=A", 404, "No acceptance table NO-1 is on record."),
+        ):
+            choice = visit.get(f"/what-if{asked}")
+            assert (choice.status_code, told in words(choice.text).replace("&#39;", "'")) == (
+                status,
+                True,
+            ), asked
+            assert '<option value="AT-1"' in choice.text
         nothing = words(visit.get("/what-if?table=AT-1&revision=A").text)
         assert "No coupon was judged under another revision" in nothing
         with database.read() as session:

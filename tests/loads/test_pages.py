@@ -201,9 +201,17 @@ def test_a_replaced_record_stays_visible_struck_through(database: Database, visi
     answer = _keep(visit, load, token)
     assert answer.status_code == 422
     assert "Say why this one replaces it" in words(answer.text)
-    page = visit.follow(_keep(visit, load, token, reason="the first was of the morning's test"))
+    why = "the first was of the morning's test"
+    answer = _keep(visit, load, token, reason=why, password="typed wrongly")
+    assert answer.status_code == 422
+    assert "the first was of the morning" in answer.text
+    assert "typed wrongly" not in answer.text
+    # Showing rows in another way needs no signature; a load's first record asks for none.
+    assert _keep(visit, load, token, act="look", reason="").status_code == 200
+    page = visit.follow(_keep(visit, load, token, reason=why, password=PASSWORD))
     assert "<s>run.csv</s>" in page.text
-    assert "the first was of the morning" in words(page.text)
+    said = words(page.text)
+    assert "Mara Quill run.csv, by run.csv no change: conforms the first was of the morn" in said
 
 
 def test_a_waiting_file_is_nobody_elses(database: Database, visit: Visit) -> None:

@@ -101,7 +101,7 @@ def approved(shop: Shop, paper: dict[str, Any] = PAPER, code: str = "LM-1") -> i
 def bring(
     database: Database, load: Load, by: Actor, files: list[Source], chosen: Chosen, **given: Any
 ) -> Any:
-    given = {"at": AT, "zone": UTC, **given}
+    given = {"at": AT, "zone": UTC, "password": PASSWORD, **given}
     return import_record(database, load.code, files, chosen, by=by, **given)
 
 

@@ -9,16 +9,18 @@ import pytest
 from sqlalchemy import func, select
 
 from app.audit.actor import Actor
-from app.database import Database
+from app.database import Database, paper_sha256
 from app.equipment.records import SensorCertificate
-from app.errors import BadFile, Conflict, NotAllowed, NotFound, Refusal
+from app.errors import BadFile, Conflict, NotAllowed, NotFound, NotSigned, Refusal
 from app.loads import queries
 from app.loads.errors import FileInUse
 from app.loads.evidence import furnace_findings
 from app.loads.records import FurnaceRecord, Load, RecordTrace, RecordVerdict, StoredFile
+from app.loads.replacements import replacements
 from app.loads.service import exclude_sensor, import_record
 from app.loads.service import record as record_service
 from app.loads.trace_store import unpack_file, unpack_trace
+from app.people.records import Meaning, Signature
 from tests.loads.logger_files import SOAK_S, START, columns, run, sources
 from tests.makers import NOW, Shop, bind
 from tests.visits import PASSWORD
@@ -28,7 +30,7 @@ AT = NOW + timedelta(hours=8)
 
 def _import(database: Database, load: Load, by: Actor, content: bytes, **given: Any) -> Any:
     chosen = given.pop("chosen", columns())
-    given = {"at": AT, "zone": UTC, **given}
+    given = {"at": AT, "zone": UTC, "password": PASSWORD, **given}
     return import_record(database, load.code, sources(content), chosen, by=by, **given)
 
 
@@ -101,14 +103,50 @@ def test_the_same_file_read_in_another_way_replaces_the_record(database: Databas
         assert newest.replaces_id == oldest.id
 
 
-def test_another_file_needs_a_reason_to_replace_the_record(database: Database) -> None:
+def test_to_replace_a_record_needs_a_reason_and_a_signature_over_both(database: Database) -> None:
     shop = Shop(database)
     load, *_ = shop.panel_in_load()
-    _import(database, load, shop.inspector, run())
+    _import(database, load, shop.inspector, run(), chosen=columns(unit="F"), password="")
     with pytest.raises(Refusal, match="Say why this one replaces it"):
         _import(database, load, shop.inspector, run(offset=0.1))
-    _import(database, load, shop.inspector, run(offset=0.1), reason="logger clock was wrong")
-    assert _counts(database) == [2, 2, 2, 2]
+    why = "its unit was read wrongly"
+    with pytest.raises(Refusal, match="is signed") as caught:
+        _import(database, load, shop.inspector, run(offset=0.1), reason=why, password="")
+    assert set(caught.value.fields) == {"password"}
+    with pytest.raises(NotSigned, match="the password is not yours"):
+        _import(database, load, shop.inspector, run(offset=0.1), reason=why, password="not mine")
+    assert _counts(database) == [1, 1, 1, 1]
+    _import(database, load, shop.inspector, run(offset=0.1), reason=f" {why} ")
+    _import(database, load, shop.second, run(offset=0.1), chosen=columns(unit="F"), reason="slip")
+    assert _counts(database) == [2, 3, 3, 3]
+    with database.read() as session:
+        newest, middle, first = queries.records(session, load.id)
+        assert (first.reason, first.signature_id) == (None, None)
+        assert (middle.reason, newest.reason) == (why, "slip")
+        signature = session.get_one(Signature, middle.signature_id)
+        one, *rest = replacements(session, [load.id])[load.id]
+    assert signature.meaning is Meaning.REPLACED_RECORD
+    assert signature.person_id == shop.inspector.id
+    content = {
+        "load": load.code,
+        "record": {
+            "files": [hashlib.sha256(run(offset=0.1)).hexdigest()],
+            "trace": middle.trace_sha256,
+            "verdict": "conforms",
+        },
+        "replaces": {
+            "files": [hashlib.sha256(run()).hexdigest()],
+            "trace": first.trace_sha256,
+            "verdict": "does_not_conform",
+        },
+        "reason": why,
+    }
+    assert signature.content_sha256 == paper_sha256(content)
+    assert (one.signed_by, one.reason) == (shop.inspector.full_name, why)
+    assert (one.before, one.after) == ("does_not_conform", "conforms")
+    assert [(two.signed_by, two.before, two.after) for two in rest] == [
+        (shop.second.full_name, "conforms", "does_not_conform")
+    ]
 
 
 def test_a_failure_inside_the_transaction_keeps_nothing(

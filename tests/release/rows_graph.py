@@ -47,6 +47,12 @@ def _material(session: Session, edges: Edges, users: dict[int, Any]) -> None:
     lots = _codes(session, panels.MaterialLot, "material_lot")
     for row in _all(session, panels.MaterialLot):
         edges[users[row.entered_by_id]].add(lots[row.id])
+    asked_of = {}
+    for row in _all(session, panels.LotCorrection):
+        asked_of[row.id] = lots[row.lot_id]
+        edges[users[row.asked_by_id]].add(lots[row.lot_id])
+    for row in _all(session, panels.LotCorrectionAnswer):
+        edges[users[row.answered_by_id]].add(asked_of[row.correction_id])
     for record, kind in ((panels.Panel, "panel"), (panels.Coupon, "coupon")):
         for row in _all(session, record):
             edges[lots[row.lot_id]].add((kind, row.id))

@@ -285,6 +285,24 @@ def test_asking_while_nothing_is_held_costs_one_statement(evidence: Evidence) ->
     assert len(asked) == 1
 
 
+def test_holds_on_people_need_few_statements_however_many_they_are(evidence: Evidence) -> None:
+    _filled(evidence)
+    with evidence.database.read() as session:
+        every = list(session.scalars(select(Panel.id)))
+    counts = []
+    for who in (("ines",), ("mara", "olek")):
+        for name in who:
+            _hold(evidence, HoldOn.PERSON, name)
+        asked: list[str] = []
+        with evidence.database.read() as session:
+            connection = session.connection()
+            event.listen(connection, "before_cursor_execute", lambda *seen: asked.append(seen[2]))  # noqa: B023 - read at once
+            touched = upstream_holds_on(session, every)
+        assert any(touched.values())
+        counts.append(len(asked))
+    assert counts[0] == counts[1] <= 10
+
+
 def test_holding_from_a_page_with_one_reason_and_its_tag(evidence: Evidence, visit: Visit) -> None:
     _, panel, _ = evidence.ready()
     visit.sign_in("olek")

@@ -194,7 +194,7 @@ def test_the_tables_that_ask_for_it_rest_on_it(database: Database, visit: Visit)
         by=shop.engineer,
         at=NOW,
     )
-    visit.sign_in("olek")
+    visit.sign_in("tomas")
     text = words(visit.get("/rests-on/CC-1").text)
     assert "AT-9" in text
     assert "revision A asks for it" in text

@@ -86,8 +86,24 @@ def test_an_entry_is_known_again_by_what_it_is_for_wherever_it_stands() -> None:
 def test_an_entry_whose_thickness_moves_is_the_same_entry() -> None:
     wider = {**TABLE["entries"][0]["thickness_mm"], "to": "50.0"}
     assert _said([_entry()], [_entry(thickness_mm=wider)]) == [
-        ("Entry 1: Q-77 K1 plate", "thickness to, mm", "40.0", "50.0", "changed")
+        ("Entry 1: Q-77 K1 plate", "thickness to, mm", "40.0", "50.0", "changed: wider")
     ]
+    other = {**wider, "from": "12.5", "from_included": not wider["from_included"]}
+    senses = [one[-1] for one in _said([_entry(thickness_mm=wider)], [_entry(thickness_mm=other)])]
+    was = "narrower" if wider["from_included"] else "wider"
+    assert senses == ["changed: narrower", f"changed: {was}"]
+
+
+def test_the_end_of_a_zone_and_of_a_span_makes_it_wider_or_narrower() -> None:
+    zones = [{"to": "83.0", "outcome": "reject"}, {"from": "83.0", "outcome": "accept"}]
+    moved = [{"to": "84.0", "outcome": "reject"}, {"from": "84.0", "outcome": "accept"}]
+    before, after = (_hardness(min=None, zones=each) for each in (zones, moved))
+    assert [(one[1].split(", ", 1)[1], one[-1]) for one in _said([before], [after])] == [
+        ("zone 1, to", "changed: wider"),
+        ("zone 2, from", "changed: narrower"),
+    ]
+    possible = [_hardness(possible={"from": low, "to": "99"}) for low in ("10", "20")]
+    assert [one[-1] for one in _said([possible[0]], [possible[1]])] == ["changed: narrower"]
 
 
 def test_excursions_that_were_not_permitted_before_are_looser() -> None:

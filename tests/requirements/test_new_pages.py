@@ -310,7 +310,6 @@ def test_a_procedures_page_shows_tables_with_the_source_of_every_value(
     Shop(database)
     visit.sign_in("tomas")
     visit.post("/register/procedure", **_procedure_fields())
-    visit.sign_in("olek")
     page = visit.get("/procedures/py-9")
     text = _text(page)
     assert "uniformity survey 1 B 3 months invented document 7, clause 2 invented: fit for" in text

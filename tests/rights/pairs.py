@@ -1,10 +1,8 @@
 """What asks for two people: how one person does the first half, and what sends the second."""
 
-import json
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -14,49 +12,32 @@ from app.bench import service as bench_service
 from app.bench.records import Reading, VoidCause
 from app.database import Database
 from app.equipment import service as equipment
-from app.equipment.records import FurnaceCheckKind
 from app.equipment.rules.reports import SentFile
 from app.loads import service as loads
 from app.loads.records import FurnaceRecord
 from app.loads.service.trouble import Report
 from app.loads.trouble_records import TroubleKind
 from app.panels import queries as panels
-from app.panels.records import Hold, HoldOn
+from app.panels.records import Coupon, HoldOn
+from app.panels.service import Material
 from app.people import queries as people
 from app.people import service as signing
 from app.people.records import Person, Task
-from app.people.rights import Role
+from app.people.rights import Hand, Role
+from app.release import service as release
 from app.release.queries.panel_facts import panel_facts
 from app.release.rules.dispositions import Capacity
 from app.release.rules.facts import DecisionKind
 from app.release.service import actions, nonconformances, proposals, scrap, upstream
 from app.release.service.cases import case_of, decide
-from app.requirements import queries as requirements
-from app.requirements import service as writing
-from app.requirements.pages import keyed as keying_page
-from app.requirements.rules import values
-from app.requirements.service import Named
 from tests.bench.bench_makers import Bench
 from tests.loads.logger_files import columns, run, sources
 from tests.loads.pictures import picture
-from tests.makers import NOW, TABLE_PAPER, Shop, bind
-from tests.release.evidence_rows import Evidence
-from tests.release.nonconformance_makers import approved
-from tests.requirements.papers import keyed, written
+from tests.makers import NOW, Shop, bind
+from tests.rights.second import SAID, Second
 from tests.visits import PASSWORD
 
 ZONE = ZoneInfo("Europe/Lisbon")
-SAID = "said where two people are asked for"
-
-
-@dataclass
-class Second:
-    """What the second of two people sends: where to and what."""
-
-    path: str
-    sent: dict[str, Any]
-    reads: str | None = None
-    """The page whose hidden ``seen`` the form carries."""
 
 
 class TwoPeople:
@@ -65,15 +46,16 @@ class TwoPeople:
     ``seen_on`` reads a page as somebody else and hands back its hidden ``seen``.
     """
 
-    def __init__(self, database: Database, seen_on: Callable[[str], str]) -> None:
-        self.database = database
+    def __init__(self, database_url: str, seen_on: Callable[[str], str]) -> None:
+        self.database_url = database_url
+        self.database = Database(database_url)
         self.seen_on = seen_on
-        self.bench = Bench(database)
+        self.bench = Bench(self.database)
         self.shop: Shop = self.bench.shop
-        self.own = self._everything("ada", "Ada Lorn", "W-1001")
-        self._everything("ada.second", "Ada Lorn", "W-1001")
-        self._everything("bo", "Bo Marsh", "W-1002")
-        self.own = self._actor("ada")
+        self.own = self._everything("ada", "Ada Lorn", "W1001")
+        self._everything("ada.second", "Ada Lorn", "W1001")
+        self._everything("bo", "Bo Marsh", "W1002")
+        self.own = self.actor("ada")
 
     def _everything(self, username: str, name: str, number: str) -> Actor:
         with self.database.write() as session:
@@ -84,7 +66,8 @@ class TwoPeople:
             self.shop.authorise(session, person, {Task.DESIGN})
         return actor
 
-    def _actor(self, username: str) -> Actor:
+    def actor(self, username: str) -> Actor:
+        """Who that account's person is now."""
         with self.database.read() as session:
             return people.actor(session, username, today=datetime.now(UTC).date())
 
@@ -94,74 +77,48 @@ class TwoPeople:
         named = [name for name in vars(type(self)) if name.startswith("pair_")]
         return {name.removeprefix("pair_"): getattr(self, name) for name in named}
 
-    def _table(self, revision: str) -> Named:
-        return writing.write_table(
-            self.database,
-            code="AT-1",
-            paper=json.dumps({**TABLE_PAPER, "revision": revision}),
-            filename="AT-1.json",
-            source_document="invented document",
-            by=self.own,
-            at=NOW,
-        )
-
-    def pair_writes_and_verifies(self) -> Second:
-        named = self._table("B")
-        keyed(self.database, named, self.shop.second)
-        compared = [one.anchor for one in requirements.parts_of(written(self.database, named))]
-        return Second(
-            "/tables/AT-1/verify", {"revision": "B", "attempt": "1", "compared": compared}
-        )
-
-    def pair_writes_and_keys(self) -> Second:
-        named = self._table("C")
-        asked = writing.asked_of(written(self.database, named))
-        places, right = keying_page._fields(asked), values(asked)
-        cells = {name: right[place] for name, place in places.items()}
-        return Second("/tables/AT-1/keying", {"revision": "C", "attempt": "1", **cells})
-
-    def pair_enters_and_reviews(self) -> Second:
-        with self.database.write() as session:
-            check = self.shop.furnace_check(
-                session,
-                self.shop.furnace_id,
-                next(iter(FurnaceCheckKind)),
-                review=None,
-                entered_by_id=self.own.id,
-            )
-            return Second(f"/furnaces/FN-1/checks/{check.id}/review", {"answer": "accept"})
-
-    def pair_asks_and_answers_a_void(self) -> Second:
-        coupon = self.bench.coupon()
-        self.bench.hard(coupon, by=self.shop.second)
-        with self.database.read() as session:
-            reading = session.scalars(
-                select(Reading).where(Reading.coupon_id == coupon.id).order_by(Reading.id)
-            ).first()
-            assert reading is not None
-        request = bench_service.ask_void(
+    def asked_void(self, coupon: Coupon, reading: Reading, by: Actor) -> int:
+        """The id of a request that the reading be voided."""
+        return bench_service.ask_void(
             self.database,
             coupon_code=coupon.code,
             reading_id=reading.id,
             cause=VoidCause.SLIPPED,
             evidence="the print shows a drag mark",
-            by=self.own,
+            by=by,
             at=self.bench.tick(),
         )
+
+    def pair_asks_and_answers_a_void(self) -> Second:
+        coupon = self.bench.coupon()
+        self.bench.hard(coupon, by=self.shop.second)
+        request = self.asked_void(coupon, self.bench.readings(coupon)[0], self.own)
         sent = {"request": str(request), "answer": "decline", "reason": SAID}
-        return Second(f"/coupons/{coupon.code}/void-answer", sent)
+        return Second(Hand.ASKED, f"/coupons/{coupon.code}/void-answer", sent)
 
     def pair_asks_and_answers_a_correction(self) -> Second:
         coupon = self.bench.coupon()
         self.bench.hard(coupon, "84.5", "85.0", "76.0", by=self.own)
-        with self.database.read() as session:
-            newest = select(Reading).where(Reading.coupon_id == coupon.id)
-            reading = session.scalars(newest.order_by(Reading.id.desc())).first()
-            assert reading is not None
+        reading = self.bench.readings(coupon)[-1]
         self.bench.correct(coupon, reading, "84.7", by=self.own, evidence=SAID)
         (request,) = self.bench.asked(coupon)
         sent = {"request": str(request.id), "answer": "decline", "reason": SAID}
-        return Second(f"/coupons/{coupon.code}/correction-answer", sent)
+        return Second(Hand.ASKED, f"/coupons/{coupon.code}/correction-answer", sent)
+
+    def pair_asks_and_answers_a_lot_correction(self) -> Second:
+        with self.database.write() as session:
+            # A lot of its own: what rests on it is held from now on.
+            self.shop.lot(session, "LOT-9")
+        with self.database.read() as session:
+            seen = panels.figures_seen(panels.lot(session, "LOT-9"))
+        clad = Material("Q-77", "W", "plate", Decimal("12.5"), "clad")
+        wanted = release.Wanted(clad, "CAST-1", "MC-1", SAID, SAID, seen)
+        at = self.bench.tick()
+        release.ask_lot_correction(self.database, "LOT-9", wanted, by=self.own, at=at)
+        with self.database.read() as session:
+            (asked,) = panels.waiting_lot_corrections(session)
+        sent = {"correction": str(asked.id), "answer": "decline", "reason": SAID}
+        return Second(Hand.ASKED, "/lots/LOT-9/correction-answer", sent)
 
     def pair_imports_and_confirms(self) -> Second:
         load, *_ = self.shop.panel_in_load()
@@ -178,7 +135,8 @@ class TwoPeople:
             record = session.scalars(
                 select(FurnaceRecord.id).where(FurnaceRecord.load_id == load.id)
             ).one()
-        return Second(f"/loads/{load.code}/record/layout", {"record": str(record)})
+        path = f"/loads/{load.code}/record/layout"
+        return Second(Hand.BROUGHT_IN, path, {"record": str(record)})
 
     def pair_reports_and_decides_about_a_coupon(self) -> Second:
         load, panel, coupons, _ = self.shop.panel_in_load()
@@ -187,45 +145,18 @@ class TwoPeople:
             self.database, load.code, panel.code, report, by=self.own, at=NOW + timedelta(hours=1)
         )
         sent = {"outcome": "no evidence", "reason": SAID}
-        return Second(f"/troubles/{key}", sent)
+        return Second(Hand.REPORTED, f"/troubles/{key}", sent)
 
     def pair_takes_out_of_use_and_lets_be_used(self) -> Second:
         equipment.place_quarantine(
             self.database, tester="CM-1", reason=SAID, by=self.own, at=datetime.now(UTC)
         )
-        return Second("/testers/CM-1/quarantine/lift", {"reason": SAID})
-
-    def _measured_by_own(self) -> str:
-        """A panel with all its evidence, the readings taken by the first person."""
-        usual, self.shop.inspector = self.shop.inspector, self.own
-        _, panel, _ = Evidence(self.database, self.shop).ready()
-        self.shop.inspector = usual
-        return panel.code
-
-    def pair_measures_and_releases(self) -> Second:
-        code = self._measured_by_own()
-        return Second(f"/panels/{code}/release", {}, reads=f"/panels/{code}/decision")
-
-    def pair_measures_and_disposes(self) -> Second:
-        code = self._measured_by_own()
-        with self.database.write() as session:
-            panel = panels.panel(session, code)
-            hold = Hold(
-                panel_id=panel.id, reason=SAID, placed_by_id=self.shop.second.id, placed_at=NOW
-            )
-            bind(session, hold)
-            session.expunge_all()
-        approved(self.database, panel, DecisionKind.USE_AS_IS)
-        sent = {"disposition": "use as is", "reason": SAID}
-        return Second(f"/panels/{code}/lift", sent, reads=f"/panels/{code}/decision")
-
-    def pair_measures_and_answers_a_proposal(self) -> Second:
-        return self._proposed(self._measured_by_own(), "quality")
+        return Second(Hand.PLACED, "/testers/CM-1/quarantine/lift", {"reason": SAID})
 
     def pair_answers_twice(self) -> Second:
         with self.database.write() as session:
             panel = self.shop.panel(session).code
-        second = self._proposed(panel, "supervision")
+        second = self.proposed(panel, "supervision", Hand.ANSWERED)
         code = second.path.split("/")[2]
         seen = self.seen_on(f"/nonconformances/{code}")
         proposals.answer(
@@ -239,20 +170,22 @@ class TwoPeople:
         )
         return second
 
-    def _opened(self, panel: str) -> str:
+    def opened(self, panel: str, by: Actor | None = None) -> str:
+        """The code of a new nonconformance of the panel."""
         return nonconformances.open_nonconformance(
             self.database,
             panel,
             description=SAID,
             requirement=SAID,
             containment=SAID,
-            by=self.shop.second,
+            by=by or self.shop.second,
             at=datetime.now(UTC),
             zone=ZONE,
         )
 
-    def _proposed(self, panel: str, capacity: str) -> Second:
-        code = self._opened(panel)
+    def proposed(self, panel: str, capacity: str, hand: Hand) -> Second:
+        """A proposal for the panel, to be answered in the capacity."""
+        code = self.opened(panel)
         proposed = proposals.Proposed(DecisionKind.RETURNED, SAID, SAID)
         proposals.propose(
             self.database,
@@ -264,12 +197,12 @@ class TwoPeople:
         )
         page = f"/nonconformances/{code}"
         sent = {"capacity": capacity, "approves": "yes", "remark": SAID}
-        return Second(f"{page}/answers", sent, reads=page)
+        return Second(hand, f"{page}/answers", sent, reads=page)
 
     def pair_owns_an_action_and_checks_it(self) -> Second:
         with self.database.write() as session:
             panel = self.shop.panel(session).code
-        code = self._opened(panel)
+        code = self.opened(panel)
         due = datetime.now(UTC).date() + timedelta(days=9)
         key = actions.enter_action(
             self.database,
@@ -279,9 +212,8 @@ class TwoPeople:
             at=datetime.now(UTC),
             zone=ZONE,
         )
-        return Second(
-            f"/nonconformances/{code}/actions/{key}/check", {"effective": "yes", "found": SAID}
-        )
+        path = f"/nonconformances/{code}/actions/{key}/check"
+        return Second(Hand.OWNS_ACTION, path, {"effective": "yes", "found": SAID})
 
     def pair_makes_scrap_unusable_and_witnesses(self) -> Second:
         at = datetime.now(UTC)
@@ -296,7 +228,7 @@ class TwoPeople:
             code = panel.code
         done = scrap.MadeUnusable(SAID, SAID, SentFile("mark.jpg", picture()))
         scrap.record_made_unusable(self.database, code, done, password=PASSWORD, by=self.own, at=at)
-        return Second(f"/panels/{code}/scrap/witness", {})
+        return Second(Hand.MADE_UNUSABLE, f"/panels/{code}/scrap/witness")
 
     def pair_is_held_and_lifts_it(self) -> Second:
         number, _ = upstream.place_upstream_hold(
@@ -306,18 +238,4 @@ class TwoPeople:
             by=self.shop.second,
             at=datetime.now(UTC),
         )
-        return Second(f"/holds/{number}/lift", {"finding": SAID})
-
-    def pair_is_authorised_and_authorises(self) -> Second:
-        today = datetime.now(UTC).date()
-        sent = {
-            "task": Task.HARDNESS.value,
-            "from_day": today.isoformat(),
-            "last_day": (today + timedelta(days=30)).isoformat(),
-            "grounds": SAID,
-        }
-        return Second("/people/ada/authorisations", sent)
-
-    def pair_has_roles_and_changes_them(self) -> Second:
-        sent = {"full_name": "Ada Lorn", "identity_number": "W-1001", "roles": ["inspector"]}
-        return Second("/people/ada/change", sent, reads="/people/ada")
+        return Second(Hand.HELD, f"/holds/{number}/lift", {"finding": SAID})

@@ -80,9 +80,12 @@ class Walker:
         return answer
 
     def _sign_in(self, username: str) -> None:
-        if username in self._cookies:
-            return
-        answer = self.client.post("/sign-in", data={"username": username, "password": PASSWORD})
+        if username not in self._cookies:
+            self.sign_in_with(username, PASSWORD)
+
+    def sign_in_with(self, username: str, password: str) -> None:
+        """Sign in anew, in place of an earlier sign-in."""
+        answer = self.client.post("/sign-in", data={"username": username, "password": password})
         assert answer.status_code == 303, answer.text
         found = re.search(r'name="csrf" value="([0-9a-f]{64})"', self.client.get("/people").text)
         assert found

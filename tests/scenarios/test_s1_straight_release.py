@@ -123,8 +123,27 @@ def _released_by_another_inspector(floor: Floor) -> None:
     bearer = {"authorization": f"Bearer {shown[1]}"}
     told = floor.visit.client.get(f"/machine/panels/{PANEL}", headers=bearer).json()
     assert (told["panel"], told["standing"]) == (PANEL, "released")
-    # "certificate 3.1 printed -> checker says VALID": the product prints the dossier with the
-    # digest of its evidence, and the check of the trail says that nothing was altered.
+    _the_printed_dossier_is_checked(floor)
+
+
+def _the_printed_dossier_is_checked(floor: Floor) -> None:
+    # "certificate 3.1 printed -> checker says VALID": certificates come later; the printed dossier
+    # bears a check line, and who holds it is told whether the paper is right.
     floor.by("olek")
-    assert "evidence " in floor.page(HELD)
+    printed = floor.visit.get(HELD).text
+    shown = re.search(r'Check line of this paper <b class="identity">([^<]+)</b>', printed)
+    assert shown
+    line = shown[1]
+    assert re.fullmatch(rf"{PANEL}:1(:[0-9A-F]{{4}})(-[0-9A-F]{{4}}){{3}}", line)
+    told = floor.page(f"/check-paper?line={line}")
+    assert f"This paper is right: {PANEL} was released by Deniz Okoro on 2026-04-23" in told
+    altered = line[:-3] + ("7" if line[-3] != "7" else "8") + line[-2:]
+    told = floor.page(f"/check-paper?line={altered}")
+    assert f"Not a paper of this record: no decision on {PANEL} has this check line" in told
+    assert "This paper is right" not in told
+    floor.by("ines").do(f"{HELD}/hold", reason="A dent was seen at the gate.")
+    told = floor.by("olek").page(f"/check-paper?line={line}")
+    assert f"This paper is overtaken: {PANEL} was released by Deniz Okoro on 2026-04-23" in told
+    assert "and since then it was put on hold by Ines" in told
+    assert "A dent was seen at the gate." in told
     assert "The trail holds" in floor.page("/trail/check")

@@ -98,7 +98,11 @@ def _fails(floor: Floor) -> None:
 
 def _the_retest_fails(floor: Floor) -> None:
     # 3. "RT-2: S1 82.4 mean, S2 84.6 mean, measured by Deniz -> LOAD REJECTED": all must pass; no
-    # averaging. Here it is the panel that stays held; Mara, who measured first, may not again.
+    # averaging. The load's page says so, and says why of its one panel; until the retest is in it
+    # is only held. Mara, who measured first, may not measure again.
+    told = floor.page(f"/loads/{LOAD}")
+    assert f"Panel {PANEL} held Its evidence holds it. Coupon {PANEL}-SW at SW" in told
+    assert "Rejected" not in told
     floor.by("ines")
     spares: Any = [f"{PANEL}-S1", f"{PANEL}-S2"]
     floor.do(f"{SW}/retest", positions=spares, reason="as the table permits", password=PASSWORD)
@@ -110,6 +114,10 @@ def _the_retest_fails(floor: Floor) -> None:
     assert "not measured by Mara Quill; every one of them must conform" in told
     assert "nothing is averaged across them" in told
     assert "held" in floor.page(HELD)
+    assert (
+        f"Rejected : no panel of this load can be released. {PANEL}: coupon {PANEL}-SW at SW does "
+        "not conform after its retest."
+    ) in floor.page(f"/loads/{LOAD}")
 
 
 def _the_record_was_read_wrongly(floor: Floor, others: list[str]) -> None:
@@ -117,23 +125,28 @@ def _the_record_was_read_wrongly(floor: Floor, others: list[str]) -> None:
     # soak recomputed 18:02 -> RUN INVALID; first verdict 'cycle pass' kept and superseded".
     start = datetime(2026, 4, 22, 8, tzinfo=UTC)
     file = export(1447, start=start, late_min={"TC7": 365})
-    told = floor.by("tomas").bring(LOAD, file, by="LM-1", reason=MENDED)
+    signed = {"by": "LM-1", "reason": MENDED, "password": PASSWORD}
+    told = floor.by("tomas").bring(LOAD, file, **signed)
     assert f"The record {LOAD}.csv is kept; it does not conform." in told
     assert "Stage 1: in band for 18 h 2 min; at least 24 h is asked for: too short." in told
     assert f"{LOAD}.csv replaced; download" in told
     assert f"{LOAD}.csv: conforms" in told, "the first verdict stays on the trail"
     assert f"does not conform; replaces {LOAD}.csv: {MENDED}" in told
+    files = f"{LOAD}.csv, by {LOAD}.csv"
+    assert f"Tomas Brandl {files} from conforms to does not conform {MENDED}" in told
     # 5. "Impact: other loads with that mapping version listed -> 3 loads re-evaluated, all >=
-    # 24:00 -> NO CHANGE, signed per load": each on the trail with name and reason.
+    # 24:00 -> NO CHANGE, signed per load": each with name, reason and what it changed.
     told = floor.page("/rests-on/LM-7")
     for load in others:
         assert f"{load} load {load}.csv, by revision A" in told
     for number, load in enumerate(others):
         again = export(1445 + number, start=NOW)
-        told = floor.bring(load, again, by="LM-1", reason=MENDED)
+        told = floor.bring(load, again, **signed)
         assert f"The record {load}.csv is kept; it conforms." in told
         assert f"in band for 24 h {5 + number} min; at least 24 h is asked for" in told
         assert f"{load}.csv: conforms; replaces {load}.csv: {MENDED}" in told
+        files = f"{load}.csv, by {load}.csv"
+        assert f"Tomas Brandl {files} no change: conforms {MENDED}" in told
 
 
 def _rework(floor: Floor) -> None:

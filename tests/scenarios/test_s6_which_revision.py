@@ -164,15 +164,87 @@ def _nothing_changed(floor: Floor) -> None:
 
 def _no_row_for_clad(floor: Floor) -> None:
     # 6. "Alloy Q-77 clad rod scanned -> INDETERMINATE, HELD": no clad row; never pass by default.
-    # It comes no further than its plan here, and the panel is not proven and not to be released.
+    # Known to be clad, it comes no further than its plan: nothing would be for it.
     _registered(floor, "WP-2242-L", "ORD-78", "clad")
     fields = floor.plan_fields("FL-3142", "WP-2242-L", start="2026-04-30 18:00", marks=FOUR)
     told = floor.refused("/loads/plan", **fields)
     nearest = "12.5 mm, clad); nearest: Q-77 K1 plate from 6.0 to 40.0 mm, bare"
     assert f"has no entry for panel WP-2242-L (Q-77 K1 plate, {nearest}" in told
     assert f"has no entry for coupon WP-2242-L-NE (Q-77 K1 plate, {nearest}" in told
-    released = floor.by("deniz").refused("/panels/WP-2242-L/release", **floor.signed("WP-2242-L"))
-    assert "WP-2242-L cannot be released." in released
-    assert "not proven" in released
-    held = floor.do("/panels/WP-2242-L/hold", reason="No entry of DT-9 is for clad material.")
-    assert "No entry of DT-9 is for clad material." in held
+    _entered_as_bare_and_run(floor)
+    _found_to_be_clad(floor)
+    _scanned(floor)
+
+
+def _entered_as_bare_and_run(floor: Floor) -> None:
+    # So it comes to the bench only where it was entered as bare: its load ran, and one coupon that
+    # was measured before anybody read the certificate conforms by the row for bare material.
+    _registered(floor, "WP-2243-L", "ORD-78")
+    _run(floor, "FL-3143", "WP-2243-L", "2026-04-30 17:00", "2026-05-01 22:00")
+    floor.measure_all("WP-2243-L", marks=("NW",))
+    assert "Verdict conforms judged" in floor.page("/coupons/WP-2243-L-NW")
+
+
+def _found_to_be_clad(floor: Floor) -> None:
+    lot = "/lots/M-WP-2243-L"
+    asked = floor.form(f"{lot}?correct=1", f"{lot}/correct")
+    assert asked["surface"] == "bare"
+    asked |= {"surface": "clad", "reason": "Entered as bare; its certificate says clad."}
+    asked |= {"evidence": "Certificate MC-1, page 2."}
+    asked.pop("csrf")
+    page = ("MC-1.pdf", b"%PDF-1.4 an invented certificate", "application/pdf")
+    told = floor.do(f"{lot}/correct", {"file": page}, **asked)
+    # Held at once, while the lot still stands as it was entered.
+    assert "Lot M-WP-2243-L is on hold, and 1 panel was put on hold with it." in told
+    assert "Surface bare clad" in told
+    held = floor.page("/panels/WP-2243-L")
+    assert "On hold: Material lot M-WP-2243-L is on hold: What was entered of it may be" in held
+    assert "Verdict conforms judged" in floor.page("/coupons/WP-2243-L-NW")
+    (number,) = set(re.findall(r'name="correction" value="(\d+)"', _seen_by(floor, "tomas", lot)))
+    answer = {"correction": number, "answer": "approve", "password": PASSWORD}
+    answer |= {"reason": "The certificate says clad on its second page."}
+    # Who asked does not answer, and an inspector never does.
+    assert "Only a supervisor or engineer may" in floor.by("mara").refused(
+        f"{lot}/correction-answer", **answer
+    )
+    told = floor.by("tomas").do(f"{lot}/correction-answer", **answer)
+    assert "Lot M-WP-2243-L is corrected, and 4 coupons with it" in told
+    assert "asked for by Mara Quill" in told
+    assert "Signed: Tomas Brandl" in told
+    assert "Surface clad" in told.partition("What was entered wrongly")[0]
+
+
+def _seen_by(floor: Floor, who: str, address: str) -> str:
+    """A page as that person gets it."""
+    html: str = floor.by(who).visit.get(address).text
+    return html
+
+
+def _scanned(floor: Floor) -> None:
+    # The one that conformed is judged again, and says why it is not proven.
+    none = "No entry of Invented coupon limits, sheet 9 revision B is for Q-77 K1 plate, 12.5 mm"
+    told = floor.page("/coupons/WP-2243-L-NW")
+    assert "Verdict not proven judged" in told
+    assert f"{none}, clad; nearest: Q-77 K1 plate from 6.0 to 40.0 mm, bare." in told
+    # The rod is scanned and measured, well within the limits for bare: never a pass by default.
+    floor.measure_all("WP-2243-L", marks=("NE",))
+    told = floor.page("/coupons/WP-2243-L-NE")
+    assert "Verdict not proven judged" in told
+    assert f"{none}, clad" in told
+    # Held twice over: the lot's hold, and evidence that outlives the lifting of every hold.
+    refused = floor.by("deniz").refused("/panels/WP-2243-L/release", **floor.signed("WP-2243-L"))
+    assert "WP-2243-L cannot be released." in refused
+    assert "DT-9 revision B has no single entry for Q-77 K1 plate, 12.5 mm, clad." in refused
+    assert "Material lot M-WP-2243-L is on hold" in refused
+    holds = re.search(r'href="/holds/(\d+)"', floor.visit.get("/lots/M-WP-2243-L").text)
+    assert holds is not None
+    lifted = {"finding": "It is clad; the lot says so now.", "password": PASSWORD}
+    floor.by("ines").do(f"/holds/{holds[1]}/lift", **lifted)
+    none_found = {"disposition": "no departure found", "reason": "The hold on its lot is lifted."}
+    refused = floor.refused("/panels/WP-2243-L/lift", **floor.signed("WP-2243-L"), **none_found)
+    assert "There is a departure" in refused
+    assert "On hold: " in floor.page("/panels/WP-2243-L")
+    # And nothing of history moved with it.
+    judged = list(replay_coupons(floor.database, zone=ZONE))
+    assert [one for one in judged if one.older or one.differs is not None] == []
+    assert "The trail holds" in floor.page("/trail/check")

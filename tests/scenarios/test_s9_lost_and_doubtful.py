@@ -2,15 +2,17 @@
 
 import copy
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy import select
 
 from app.panels.records import Coupon, Custody
+from app.people.records import Task
+from app.people.rights import Role
 from app.requirements.records import RequirementKind
 from tests.scenarios.floor import Floor
-from tests.scenarios.papers import STATIONS, export, table
+from tests.scenarios.papers import FOUR, STATIONS, export, table
 from tests.visits import PASSWORD
 
 PANEL, LOAD = "WP-2230-L", "FL-3130"
@@ -116,3 +118,98 @@ def _doubts(floor: Floor, *coupons: str) -> list[str]:
         key: floor.page(f"/troubles/{key}").partition("Coupon in doubt ")[2] for key in listed
     }
     return [next(key for key in listed if titles[key].startswith(code)) for code in coupons]
+
+
+def test_with_the_spare_lost_too_the_board_decides(floor: Floor) -> None:
+    # 6. "If S1 were also missing -> board: direct test on trim with design approval, else SCRAP".
+    # Two panels lose SW and S1: a direct test speaks for the first one, and nothing for the other.
+    floor.join("ibo", "Ibo Renn", Role.SUPERVISOR)
+    floor.join("priya", "Priya Lund", Role.ENGINEER, tasks={Task.DESIGN})
+    _both_lost(floor, "WP-2231-L", "FL-3131", "2026-04-22")
+    _used_by_design(floor, "WP-2231-L")
+    _both_lost(floor, "WP-2232-L", "FL-3132", "2026-04-24")
+    _scrapped(floor, "WP-2232-L")
+
+
+def _both_lost(floor: Floor, panel: str, load: str, day: str) -> None:
+    marks = (*FOUR, "S1")
+    floor.material(panel, lot=f"M-{panel}", marks=marks)
+    began = datetime.fromisoformat(f"{day}T09:00+01:00")
+    floor.by("mara")
+    start = f"{day} 09:00"
+    floor.do("/loads/plan", **floor.plan_fields(load, panel, start=start, marks=marks))
+    floor.leak(load, panel)
+    floor.to(start).do(f"/loads/{load}/start", started_at=start)
+    floor.end(load, f"{began + timedelta(hours=30):%Y-%m-%d %H:%M}")
+    floor.bring(load, export(1447, start=began))
+    lost = dict.fromkeys(marks, "recovered") | {"SW": "missing", "S1": "missing"}
+    told = floor.unwrap(load, panel, **lost)
+    assert f"Coupon {panel}-SW: missing" in told
+    # S1 cannot stand in: it is lost itself, and neither can what lay at the other end.
+    floor.by("ines")
+    doubts = dict(zip(("SW", "S1"), _doubts(floor, f"{panel}-SW", f"{panel}-S1"), strict=True))
+    stands = {"outcome": "a spare stands in", "reason": REASON, "password": PASSWORD}
+    told = floor.refused(f"/troubles/{doubts['SW']}", spare=f"{panel}-S1", **stands)
+    assert f"{panel}-S1 is missing, not recovered; only one that is there can stand in." in told
+    told = floor.refused(f"/troubles/{doubts['SW']}", spare=f"{panel}-NE", **stands)
+    assert "Only a coupon of the same end can stand in" in told
+    for key in doubts.values():
+        none = {"outcome": "no evidence", "reason": REASON, "password": PASSWORD}
+        assert "Decided: no evidence" in floor.do(f"/troubles/{key}", **none)
+    # What is left conforms, and is not enough: evidence that is missing is never a pass.
+    floor.measure_all(panel, marks=("NE", "NW", "SE"))
+    told = floor.by("deniz").refused(f"/panels/{panel}/release", **floor.signed(panel))
+    assert f"3 of 4 coupons are evidence for {panel}" in told
+    nothing = {"disposition": "no departure found", "reason": REASON}
+    told = floor.by("ines").refused(f"/panels/{panel}/lift", **floor.signed(panel), **nothing)
+    assert "There is a departure" in told
+
+
+def _proposed(floor: Floor, panel: str, disposition: str, reason: str) -> str:
+    """The address of a nonconformance of the panel, with the disposition proposed by Tomas."""
+    texts = {"description": "SW and S1 are lost.", "requirement": "4 coupons.", "containment": "-"}
+    opened = floor.by("mara").post(f"/panels/{panel}/nonconformance", **texts)
+    at: str = opened.headers["location"].partition("?")[0]
+    proposed = {"disposition": disposition, "reason": reason}
+    floor.by("tomas").do(f"{at}/proposals", **proposed)
+    told = floor.by("ines").refused(f"/panels/{panel}/lift", **floor.signed(panel), **proposed)
+    assert "not approved" in told
+    return at
+
+
+def _answered(floor: Floor, at: str, who: str, capacity: str, **more: str) -> dict[str, str]:
+    seen = floor.by(who).form(at, f"{at}/answers")["seen"]
+    answer = {"seen": seen, "capacity": capacity, "approves": "yes", "password": PASSWORD}
+    return answer | more
+
+
+def _used_by_design(floor: Floor, panel: str) -> None:
+    # "Direct test on trim with design approval": the test's report is what design answers on.
+    reason = "Hardness and conductivity on the panel's own trim at SW conform, report DT-14."
+    at = _proposed(floor, panel, "use as is", reason)
+    answer = _answered(floor, at, "ibo", "supervision")
+    assert "approved for supervision" in floor.do(f"{at}/answers", **answer)
+    said = {"document": "Report DT-14", "remark": "The trim speaks for the end."}
+    report = {"file": ("DT-14.pdf", b"%PDF-1.7 a direct test, invented", "application/pdf")}
+    answer = _answered(floor, at, "priya", "design organisation", **said)
+    # Tomas is an engineer, and not authorised by the design organisation.
+    refused = floor.by("tomas").refused(f"{at}/answers", files=report, **answer)
+    assert "no authorisation for use as is and repair on behalf of the design" in refused
+    told = floor.by("priya").do(f"{at}/answers", files=report, **answer)
+    assert "approved for design organisation" in told
+    assert "Rests on Report DT-14, the file" in told
+    told = floor.lift(panel, "use as is", "Carried out as it was approved.")
+    assert "Use as is, signed by Ines Valcourt." in told
+    assert f"Coupon {panel}-SW: missing; no evidence" in told
+
+
+def _scrapped(floor: Floor, panel: str) -> None:
+    # "Else SCRAP": nobody approves for design, and nothing else is left.
+    at = _proposed(floor, panel, "scrap", "Nothing speaks for its left end at SW.")
+    for who, capacity in (("tomas", "quality"), ("ibo", "supervision")):
+        answer = _answered(floor, at, who, capacity)
+        assert f"approved for {capacity}" in floor.do(f"{at}/answers", **answer)
+    told = floor.lift(panel, "scrap", "Carried out as it was approved.")
+    assert "Scrap, signed by Ines Valcourt." in told
+    released = floor.by("deniz").refused(f"/panels/{panel}/release", **floor.signed(panel))
+    assert f"{panel} stands at scrap" in released

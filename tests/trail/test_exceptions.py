@@ -4,8 +4,11 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from app.audit.chain import canonical, entry_body
+from app.audit.facts import moment_text
 from app.audit.tags import Tag
 from app.trail.rules.exceptions import BY_TAG, NEVER, Beside, EntryRead, Kind, outstanding
+from app.trail.rules.glance import ALWAYS, SOMETIMES, may_stand_out
 from app.trail.rules.writing import as_csv, column_words, content_words, plain_cell
 
 NOW = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
@@ -27,7 +30,24 @@ def _entry(tag: Tag, *rows: tuple[str, dict[str, Any]], **changed: Any) -> Entry
 
 
 def _kinds(entry: EntryRead, beside: Beside | None = None) -> list[Kind]:
-    return [each.kind for each in outstanding([entry], beside or Beside())]
+    kinds = [each.kind for each in outstanding([entry], beside or Beside())]
+    # What stands out is never passed over unread.
+    bound = canonical(entry_body(**_written(entry))).decode()
+    assert not kinds or may_stand_out(entry.tag, entry.at, bound)
+    return kinds
+
+
+def _written(entry: EntryRead) -> dict[str, Any]:
+    return {
+        "number": entry.number,
+        "at": moment_text(entry.at),
+        "by": entry.by,
+        "tag": entry.tag,
+        "about": (entry.about_kind, entry.about_code),
+        "note": entry.note,
+        "rows": list(entry.rows),
+        "previous": "0" * 64,
+    }
 
 
 def _at(**back: int) -> str:
@@ -119,6 +139,12 @@ def test_every_kind_is_found_where_it_is_and_only_there() -> None:
         seen.add(kind)
     assert seen == set(Kind)
     assert not set(BY_TAG) & {Tag(tag) for tag in NEVER}
+    for kind, entry, beside, *_ in cases:
+        acts = SOMETIMES.get(kind)
+        # Where a kind is looked for by its act alone, no other act has it.
+        other = replace(entry, tag=QUIET.value)
+        assert acts is None or (entry.tag in acts and kind not in _kinds(other, beside))
+    assert not ALWAYS.keys() & {kind for kind, *_ in cases}
 
 
 def test_a_retired_tag_and_an_entry_of_several_kinds_are_read() -> None:

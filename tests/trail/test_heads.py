@@ -11,7 +11,6 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from starlette.testclient import TestClient
 
-from app.audit.merkle import grew_from
 from app.audit.tags import Tag
 from app.audit.verify import verify_trail
 from app.audit.writer import append
@@ -26,6 +25,7 @@ from app.settings import Settings
 from app.trail.queries.heads import check_head, misfitting_heads
 from app.trail.rules.head_text import SignedHead, one_line, read_head, read_key
 from app.trail.service import HeadKey, key_place, open_key, sign_head
+from tests.audit.proofs import grew_from
 from tests.makers import NOW, Shop
 from tests.visits import Visit, words
 
@@ -259,5 +259,8 @@ def _machine(shop: Shop, client: TestClient, earlier: SignedHead) -> None:
         (newest.size, bytes.fromhex(newest.root_sha256)),
         [bytes.fromhex(part) for part in told["grew"]["hashes"]],
     )
+    misread = client.get(f"{address}x", headers=bearer)
+    assert misread.status_code == 422
+    assert "This address says 'x' for since" in misread.json()["sentence"]
     beyond = client.get(f"{address}{newest.size + 1}", headers=bearer)
     assert beyond.status_code == 404

@@ -25,10 +25,10 @@ from app.panels.records import Custody, CustodyStep
 from app.people.records import Meaning, Person, Signature
 from app.settings import Settings
 from app.tracing.queries.trail_review import ReviewDue, review_due
-from app.trail.queries import reviews
-from app.trail.queries.exceptions import outstanding
+from app.trail.queries import exceptions, reviews
+from app.trail.queries.exceptions import among, newest, outstanding, totals
 from app.trail.records import TrailReview
-from app.trail.rules.exceptions import Kind
+from app.trail.rules.exceptions import Kind, Outstanding
 from app.trail.service import Answer, review_trail
 from app.trail.service import reviews as service
 from tests.audit.test_every_table import content_of
@@ -104,13 +104,62 @@ def _review(shop: Shop, by: Any, **changed: Any) -> int:
     return review_trail(shop.database, by=by, at=LATER, **(given | changed))
 
 
-def test_a_review_lists_all_that_was_seeded_and_leaves_the_reviewers_own_acts(shop: Shop) -> None:
+def _newest_first_in_parts(
+    session: Session, found: list[Outstanding], end: int, patch: pytest.MonkeyPatch
+) -> None:
+    """However small the parts that are read and shown, they are every exception, once."""
+    backwards = sorted((each.entry.number for each in found), reverse=True)
+    for read, looked_at, most in ((3, 6, 2), (2, 2, 100), (500, 500, 1), (1, 4, 3)):
+        patch.setattr(exceptions, "_READ_AT_ONCE", read)
+        patch.setattr(exceptions, "LOOKED_AT_ONCE", looked_at)
+        for kind in (None, *Kind):
+            numbers: list[int] = []
+            top: int | None = end
+            while top is not None:
+                looked = newest(session, 1, top, most=most, kind=kind)
+                numbers += [each.entry.number for each in looked.found]
+                top = None if looked.onward is None else looked.onward - 1
+            wanted = [each.entry.number for each in found if kind in {None, each.kind}]
+            assert numbers == (backwards if kind is None else sorted(wanted, reverse=True)), kind
+        assert outstanding(session, 1, end) == found
+        assert among(session, backwards) == found
+    patch.undo()
+
+
+def test_a_review_ends_where_it_would_cover_too_many_entries(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seeded = _seed(shop)
+    monkeypatch.setattr(reviews, "ENTRIES_AT_ONCE", 3)
+    covered: list[int] = []
+    last = 0
+    with shop.database.read() as session:
+        end = reviews.last_entry(session)
+    while last < end:
+        with shop.database.read() as session:
+            stretch = reviews.stretch(session, shop.auditor)
+        assert (stretch.first, stretch.last) == (last + 1, last + 3)
+        last = stretch.last
+        covered += [each.entry.number for each in stretch.to_answer]
+        answers = {each.place: Answer("looked into it") for each in stretch.to_answer}
+        _review(shop, shop.auditor, through=stretch.last, answers=answers)
+    assert sorted(covered) == sorted(seeded)
+
+
+def test_a_review_lists_all_that_was_seeded_and_leaves_the_reviewers_own_acts(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
     seeded = _seed(shop)
     with shop.database.read() as session:
         found = outstanding(session, 1, reviews.last_entry(session))
         assert {each.entry.number: each.kind for each in found} == seeded
         assert len(found) == len(seeded)
         assert outstanding(session, 1, 10**6, most=2) == found[:2]
+        end = reviews.last_entry(session)
+        _newest_first_in_parts(session, found, end, monkeypatch)
+        told = totals(session, 1, end)
+        assert told == {kind: sum(each.kind is kind for each in found) for kind in told}
+        assert Kind.HOLD_LIFTED in told
     with pytest.raises(NotAllowed):
         _review(shop, shop.inspector)
     with pytest.raises(Refusal) as refused:

@@ -56,6 +56,15 @@ def test_the_printed_foot_names_what_the_sheet_is_about_its_hash_and_the_shop_ti
     assert "printed copy, as of 2026-03-04 07:15 CET" in foot
 
 
+def test_a_page_that_names_nothing_else_prints_its_title_and_never_its_address(
+    environment: Environment,
+) -> None:
+    source = """{% extends "base.html" %}{% block title %}Lots of {{ n }}{% endblock %}"""
+    foot = rendered(environment, source, n="<2>", here="/lots/of").split('class="print-foot"')[1]
+    assert "Lots of &lt;2&gt;</span> · Wold" in foot
+    assert "/lots" not in foot
+
+
 def test_signing_out_carries_the_token_and_a_stranger_sees_neither_it_nor_the_ways(
     environment: Environment,
 ) -> None:

@@ -13,7 +13,7 @@ from sqlalchemy import and_, exists, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.bench.queries.sessions import BenchAtWork, bench_sessions
-from app.bench.records import Baseline
+from app.bench.records import Baseline, CouponVerdict
 from app.bench.rules.bracketing import bracket
 from app.judging.rounding import mean, shown
 from app.judging.units import Quantity
@@ -184,3 +184,10 @@ def _before(session: Session, *, code: str | None = None, most: int = 1) -> list
     if code is not None:
         query = query.where(Coupon.code == code)
     return [BaselineOffer(*row) for row in session.execute(query)]
+
+
+def judged_with_baselines(session: Session, session_id: int) -> set[int]:
+    """Coupons with a verdict that were read before the furnace in that session; one statement."""
+    judged = select(CouponVerdict.id).where(CouponVerdict.coupon_id == Baseline.coupon_id).exists()
+    read = select(Baseline.coupon_id).where(Baseline.session_id == session_id, judged)
+    return set(session.scalars(read))

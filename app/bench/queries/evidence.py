@@ -27,7 +27,7 @@ from app.judging.units import Quantity
 from app.judging.witness.acceptance import Table
 from app.judging.witness.acceptance_checks import same_name
 from app.judging.witness.coupons import all_criteria
-from app.panels.records import IN_USE
+from app.panels.records import IN_USE, Decided
 from app.requirements.queries import Revision, table_of
 from app.requirements.records import (
     Requirement,
@@ -104,7 +104,8 @@ def files_of(
             corrections=corrections,
             judged_sha256=seat.judged_sha256,
             near_retest=seat.has_retests,
-            in_use=seat.panel_decided in IN_USE,
+            # What came of a replaced panel may be in use; a recall follows descent.
+            in_use=seat.panel_decided in {*IN_USE, Decided.REPLACED},
         )
         for seat in seats
     }

@@ -22,7 +22,7 @@ from app.bench.rules.coupon_file import (
 from app.bench.rules.plausibility import readings_needed
 from app.bench.rules.retest_plan import serves, why_not_in_plan
 from app.bench.rules.verdict import failing
-from app.errors import Refusal
+from app.errors import NotAllowed, Refusal
 from app.judging.units import Quantity
 from app.judging.witness.acceptance import RetestOf
 from app.judging.witness.coupons import judge_coupon
@@ -56,6 +56,7 @@ def place_for(
     ``operator_id`` is who measures, where it is known already.
 
     Raises:
+        NotAllowed: the plan of the retest asks for another person.
         Refusal: the table's number of readings has been taken, or the plan of the retest has no
             place for them. A result is not improved by measuring until it fits; only a void or a
             retest makes room.
@@ -86,8 +87,11 @@ def _refuse_unplanned(
     plan: Mapping[str, Any] | None, file: CouponFile, quantity: Quantity, operator_id: int | None
 ) -> None:
     unplanned = why_not_in_plan(plan, file.code, quantity, operator_id)
-    if unplanned is not None:
-        raise Refusal(unplanned)
+    if unplanned is None:
+        return
+    if why_not_in_plan(plan, file.code, quantity, None) is None:
+        raise NotAllowed(unplanned)  # It is the person alone that does not fit.
+    raise Refusal(unplanned)
 
 
 _retest, _seat = Retest.__table__.c, LoadCoupon.__table__.c

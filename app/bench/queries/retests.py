@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.bench.records import Reading, Retest
@@ -178,10 +178,16 @@ def _why_not_serve(
 
 
 def _takers(session: Session, file: CouponFile, quantities: Collection[Quantity]) -> dict[int, str]:
-    """Who took the first test's readings of these quantities at the bench, by key."""
+    """Who took the first test's readings of these quantities at the bench, by account.
+
+    With every account of each person: two are one's where they have one identity number.
+    """
+    taker = aliased(Person)
+    of_one = or_(Person.id == taker.id, Person.identity_number == taker.identity_number)
     rows = session.execute(
         select(Person.id, Person.full_name)
-        .join(Reading, Reading.taken_by_id == Person.id)
+        .join(taker, of_one)
+        .join(Reading, Reading.taken_by_id == taker.id)
         .where(Reading.coupon_id == file.id, Reading.session_id.is_not(None))
         .where(Reading.quantity.in_([one.value for one in quantities]))
         .distinct()

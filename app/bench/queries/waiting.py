@@ -1,10 +1,10 @@
 """Which coupons the bench waits for, and what each still needs."""
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 
-from sqlalchemy import bindparam, func, or_, select
+from sqlalchemy import and_, bindparam, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import Identity
@@ -18,11 +18,12 @@ from app.judging.units import Quantity
 from app.loads.queries import goes_ahead
 from app.loads.records import Load, LoadCoupon
 from app.loads.trouble_queries import free_of_trouble, troubled
-from app.panels.records import Coupon, Custody, CustodyStep, Decided, Panel
+from app.panels.queries.descent import came_of, came_to, lives_on
+from app.panels.records import ENDED, UNDECIDED, Coupon, Custody, CustodyStep, Decided, Panel
+from app.panels.service.final import why_final
 
 AT_HAND = (Custody.RECOVERED, Custody.AT_BENCH)
 """Custody in which a coupon can be brought to the bench."""
-_SETTLED = (Decided.RELEASED, Decided.USE_AS_IS, Decided.RETURNED, Decided.SCRAPPED)
 MOST_WAITING = 200
 
 
@@ -52,6 +53,8 @@ class Seat:
     station: str
     custody: Custody
     has_drafts: bool = False
+    replaced_by: tuple[str, ...] = ()
+    """The panels that came of its panel; filled for one scanned, whose readings are theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,14 @@ _AWAITING = (
         _its.id
         == select(func.max(_newest.id)).where(_newest.coupon_id == Coupon.id).scalar_subquery(),
     )
-    .where(Panel.decided.not_in(_SETTLED), _step.step.in_(AT_HAND), goes_ahead(Load.id))
+    .where(
+        or_(
+            Panel.decided.in_(UNDECIDED),
+            # What came of a replaced panel rests on its coupons.
+            and_(Panel.decided == Decided.REPLACED, Panel.id.in_(came_to(UNDECIDED))),
+        )
+    )
+    .where(_step.step.in_(AT_HAND), goes_ahead(Load.id))
     .where(free_of_trouble(Coupon.id))
     .where(or_(_its.id.is_(None), _its.provisional, _its.verdict == "not_proven"))
     .order_by(_step.taken_at, Coupon.id)
@@ -105,8 +115,9 @@ _AWAITING = (
 def awaiting(session: Session, *, most: int = MOST_WAITING) -> list[Waiting]:
     """Coupons waiting for the bench, longest first; one query.
 
-    Recovered, of a panel that is not settled, and without a final verdict: none yet, a provisional
-    one, or one that is not proven. A missing coupon does not wait, nor one in doubt.
+    Recovered, of a panel that is not settled, nor replaced by panels that are, and without a final
+    verdict: none yet, a provisional one, or one that is not proven. A missing coupon does not wait,
+    nor one in doubt.
     """
     rows = session.execute(_AWAITING, {"most": most})
     return [Waiting(*row[:8], provisional=bool(row[8])) for row in rows]
@@ -117,11 +128,11 @@ def expected_coupons(
 ) -> dict[str, list[Expected]]:
     """Every coupon of the loads that wait for the bench, by load, in the order of its stations.
 
-    What each still needs is of the given quantity. The number of queries does not depend on how
-    many there are.
+    What each still needs is of the given quantity. Coupons of panels with which nothing more is
+    done are left out. The number of queries does not depend on how many there are.
     """
     loads = list(dict.fromkeys(one.load for one in awaiting(session)))
-    rows = seats_in(session, loads)
+    rows = _not_ended(session, seats_in(session, loads))
     files = files_of(session, rows)
     by_load: dict[str, list[Expected]] = {load: [] for load in loads}
     for row in rows:
@@ -137,7 +148,8 @@ def expected_coupon(session: Session, code: str) -> Seat:
 
     Raises:
         NotFound: no coupon has the identity; says what else has it.
-        Refusal: it rode in no load, is not recovered yet, is missing, in doubt or shelved.
+        Refusal: it rode in no load, is not recovered yet, is missing, in doubt or shelved, or
+            nothing more is done with its panel.
     """
     return _expected(session, code)[0]
 
@@ -160,6 +172,11 @@ def _expected(session: Session, code: str) -> tuple[Seat, SeatRow]:
     if row is None or row.custody is None:
         raise _why_not_expected(session, code)
     seat = _seat(row)
+    if row.panel_decided in ENDED:
+        became = came_of(session, row.panel_id)
+        if not _not_ended(session, [row]):
+            raise _ended(seat, row, [f"{one.code} ({one.decided.value})" for one in became])
+        seat = replace(seat, replaced_by=tuple(one.code for one in became))
     if seat.custody is Custody.SHELVED:
         raise Refusal(
             f"Coupon {code} from load {seat.load} is shelved. Record its hand-over to the bench "
@@ -178,6 +195,24 @@ def _expected(session: Session, code: str) -> tuple[Seat, SeatRow]:
     if not row.free:
         raise Refusal(troubled(session, [seat.coupon_id])[seat.coupon_id])
     return seat, row
+
+
+def _not_ended(session: Session, rows: Sequence[SeatRow]) -> list[SeatRow]:
+    """Those of a panel with which something is still done, by itself or by what came of it."""
+    replaced = {row.panel_id for row in rows if row.panel_decided is Decided.REPLACED}
+    left = lives_on(session, replaced)
+    return [row for row in rows if row.panel_decided not in ENDED or row.panel_id in left]
+
+
+def _ended(seat: Seat, row: SeatRow, became: Sequence[str]) -> Refusal:
+    """The refusal of a coupon whose panel, with all that came of it, is ended; says how."""
+    told = why_final(seat.panel, row.panel_decided)
+    if became:
+        told = (
+            f"Panel {seat.panel} was replaced by {', '.join(became)}: nothing more is done with "
+            "any of them."
+        )
+    return Refusal(f"Coupon {seat.coupon} is not measured any more. {told}")
 
 
 def _why_not_expected(session: Session, code: str) -> Refusal:

@@ -1,19 +1,38 @@
 """A coupon's file as it stood at a time, made of the file as it stands now. Pure."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from decimal import Decimal
 
 from app.bench.rules.coupon_file import CouponFile, ReadingFile
 
 
 @dataclass(frozen=True, slots=True)
+class MaterialThen:
+    """What a coupon was made of on record until its lot was corrected, not at that time any more.
+
+    Thickness and surface are None where the coupon has its own, which no correction changes.
+    """
+
+    until: datetime
+    alloy: str
+    form: str
+    thickness_mm: str | None
+    surface: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Since:
-    """When things happened to readings and retests, by their keys."""
+    """When things happened to readings and retests, and to coupons' lots, by their keys.
+
+    ``corrected`` holds what a coupon was before each correction of its lot, the earliest first.
+    """
 
     voided: Mapping[int, datetime]
     replaced: Mapping[int, datetime]
     opened: Mapping[int, datetime]
+    corrected: Mapping[int, Sequence[MaterialThen]] = field(default_factory=dict)
 
 
 def files_as_they_stood(
@@ -38,7 +57,26 @@ def _stood(file: CouponFile, since: Since, at: datetime) -> CouponFile:
         for key, bench in file.sessions.items()
     }
     baselines = tuple(one for one in file.baselines if one.taken_at <= at)
-    return replace(file, readings=readings, sessions=sessions, baselines=baselines)
+    stood = replace(file, readings=readings, sessions=sessions, baselines=baselines)
+    return of_its_material_then(stood, since.corrected.get(file.id, ()), at)
+
+
+def of_its_material_then(
+    file: CouponFile, corrected: Sequence[MaterialThen], at: datetime
+) -> CouponFile:
+    """The file with the material that was on record at ``at``."""
+    for one in reversed(corrected):
+        if one.until > at:
+            file = replace(
+                file,
+                alloy=one.alloy,
+                form=one.form,
+                thickness_mm=file.thickness_mm
+                if one.thickness_mm is None
+                else Decimal(one.thickness_mm),
+                surface=file.surface if one.surface is None else one.surface,
+            )
+    return file
 
 
 def _reading(one: ReadingFile, since: Since, at: datetime) -> ReadingFile:

@@ -88,8 +88,8 @@ class CouponFile:
     ``serves`` is the plan of each retest that its readings belong to, its own or a neighbour's, by
     key. ``corrections`` are the correction tables that its table names, by code as compared.
     ``judged_sha256`` is the digest of what its newest verdict rests on. ``near_retest``: a retest
-    was opened for it or for a neighbour on its panel. ``in_use``: its panel was released, or is
-    used as is.
+    was opened for it or for a neighbour on its panel. ``in_use``: its panel was released or is used
+    as is, or was replaced, so that what came of it may be.
     """
 
     id: int

@@ -23,8 +23,8 @@ def compose_plan(
     """The plan as it is kept.
 
     ``quantities`` are measured again. ``positions`` are the coupons that serve with their stations,
-    in order; empty where the rule is of sets. ``not_by`` are the people who may not measure, with
-    their names; it counts only where the rule asks for another person.
+    in order; empty where the rule is of sets. ``not_by`` are every account of the people who may
+    not measure, with their names; it counts only where the rule asks for another person.
     """
     barred = dict(not_by) if rule.by_another else {}
     measured = [quantity for quantity in Quantity if quantity in quantities]
@@ -55,7 +55,7 @@ def _words(
         sets = "set" if rule.further == 1 else "sets"
         says = f"{what} again on this coupon, {rule.further} further {sets} of readings"
     if barred:
-        says += f", not measured by {_listed(list(barred.values()), last='or')}"
+        says += f", not measured by {_listed(list(dict.fromkeys(barred.values())), last='or')}"
     every = "it must conform" if rule.further == 1 else "every one of them must conform"
     return f"{says[0].upper()}{says[1:]}; {every}, and nothing is averaged across them."
 

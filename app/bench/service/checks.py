@@ -11,6 +11,7 @@ from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
 from app.bench import queries
+from app.bench.queries.baseline import judged_with_baselines
 from app.bench.queries.sessions import BenchAtWork
 from app.bench.records import BenchSession, BlockCheck, CheckMoment, Reading
 from app.bench.rules.bracketing import (
@@ -124,7 +125,8 @@ def record_check(
         readings = _readings(session, bench.id)
         if finding.outcome is not Outcome.CONFORMS:
             _take_out_of_use(session, bench, row, block, readings, by=by, at=at)
-        measured = sorted({coupon_id for coupon_id, _ in readings.values()})
+        measured = {coupon_id for coupon_id, _ in readings.values()}
+        measured |= judged_with_baselines(session, bench.id)
         judge_again(session, measured, by=by, at=at, zone=zone)
     return finding
 

@@ -11,15 +11,18 @@ from sqlalchemy.orm import Session, aliased
 from app.bench import queries
 from app.bench.queries.evidence import under_revision
 from app.bench.queries.in_sessions import session_files
+from app.bench.queries.material_then import material_then
 from app.bench.records import CouponVerdict, Reading, Retest, VoidAnswer, VoidRequest
-from app.bench.rules.as_it_stood import Since, files_as_they_stood
+from app.bench.rules.as_it_stood import Since, files_as_they_stood, of_its_material_then
 from app.bench.rules.coupon_file import CouponFile, assemble, judge_assembled
 from app.bench.rules.verdict import RULES_VERSION, verdict_paper
 from app.bench.service.verdicts import entry_paper, inputs_digest
 from app.database import Database
 from app.documents.replayed import Replayed, differences, outcome_differences
 from app.errors import Refusal
-from app.panels.records import Coupon
+from app.loads.queries import goes_ahead
+from app.loads.records import LoadCoupon
+from app.panels.records import Coupon, Decided, Panel
 from app.requirements import queries as requirements
 
 _BATCH = 100
@@ -72,6 +75,12 @@ def _before(last: int | None) -> Select[Any]:
     newer = select(later.id).where(
         later.coupon_id == CouponVerdict.coupon_id, later.id > CouponVerdict.id
     )
+    gone = (
+        select(LoadCoupon.id)
+        .join(Panel, Panel.id == LoadCoupon.panel_id)
+        .where(LoadCoupon.coupon_id == Coupon.id, goes_ahead(LoadCoupon.load_id))
+        .where(Panel.decided.in_((Decided.RETURNED, Decided.SCRAPPED)))
+    )
     wanted = (
         select(
             CouponVerdict.id,
@@ -85,6 +94,7 @@ def _before(last: int | None) -> Select[Any]:
             CouponVerdict.judged_at,
             Coupon.code,
             newer.exists().label("superseded"),
+            gone.exists().label("panel_gone"),
         )
         .join(Coupon, Coupon.id == CouponVerdict.coupon_id)
         .order_by(CouponVerdict.id.desc())
@@ -105,6 +115,7 @@ def _since(session: Session, files: Mapping[int, CouponFile]) -> Since:
         {row.key: row.at for row in session.execute(_VOIDED, keys)},
         {row.key: row.at for row in session.execute(_REPLACED, keys)},
         {row.key: row.at for row in session.execute(_OPENED, keys)},
+        material_then(session, list(files)),
     )
 
 
@@ -142,6 +153,12 @@ def _replayed(
         return Replayed(name, older, "it rides in no load that goes ahead now")
     if row.superseded:
         files = files_as_they_stood(_near(files, row.coupon_id), since, row.judged_at)
+    elif row.panel_gone:
+        # Nothing is judged again for a panel that nothing can be said of any more.
+        files = {
+            key: of_its_material_then(one, since.corrected.get(key, ()), row.judged_at)
+            for key, one in files.items()
+        }
     files = _as_judged(session, files, row)
     differs = _difference(row, files, zone, older=older)
     if (

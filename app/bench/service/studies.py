@@ -122,6 +122,10 @@ def _refuse_operators(session: Session, operators: tuple[int, ...]) -> None:
     if not able.issuperset(operators):
         says = "Choose operators who may take readings: inspectors and supervisors."
         raise Refusal(says, fields={"operators": says})
+    first = people.one_person(session)
+    if len({first.get(one, one) for one in operators}) < len(operators):
+        says = "Two of these accounts are one person's: choose another person in place of one."
+        raise Refusal(says, fields={"operators": says})
 
 
 def _refuse_unusable(

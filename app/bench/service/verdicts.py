@@ -13,6 +13,7 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.bench import queries
 from app.bench.queries.evidence import with_readings
+from app.bench.queries.papers_since import kept_digests
 from app.bench.queries.unmoved import Unmoved
 from app.bench.records import CouponVerdict, Reading, Retest
 from app.bench.rules.coupon_file import Assembled, CouponFile, assemble, judge_assembled
@@ -54,6 +55,23 @@ def judge_again(
     concerned = sorted(set(coupon_ids) | set(served))
     files = queries.coupon_files(session, concerned)
     return _judge(session, concerned, files, by=by, at=at, zone=zone)
+
+
+def moved(session: Session, coupon_ids: Collection[int], *, zone: tzinfo) -> list[int]:
+    """Those of the coupons whose newest verdict rests on something that has changed since.
+
+    Compared under the rules that judged it: new rules alone move nothing. One without a verdict
+    has none that could have moved. As many queries for many coupons as for one.
+    """
+    kept = kept_digests(session, coupon_ids)
+    files = queries.coupon_files(session, list(kept))
+    return [
+        key
+        for key, (digest, rules) in sorted(kept.items())
+        if key in files
+        and inputs_digest(assemble(files[key], zone), files[key], files, zone, rules=rules)
+        != digest
+    ]
 
 
 def judge_with(
@@ -109,8 +127,11 @@ def _turns(session: Session, file: CouponFile, now: Judged) -> bool:
     """Whether the coupon's newest verdict conforms for good, and this one does not."""
     if now.verdict is Verdict.CONFORMS and not now.provisional:
         return False
-    before = session.execute(_BEFORE, {"coupon_id": file.id}).one()
-    return before.verdict == Verdict.CONFORMS.value and not before.provisional
+    before = session.execute(_BEFORE, {"coupon_id": file.id}).one_or_none()
+    if before is None:  # Decided on unmeasured, or replaced before it was.
+        return False
+    conformed: bool = before.verdict == Verdict.CONFORMS.value and not before.provisional
+    return conformed
 
 
 def _words(judged: Judged) -> str:
@@ -160,12 +181,17 @@ def entry_paper(file: CouponFile, judged: Judged) -> dict[str, Any] | None:
 
 
 def inputs_digest(
-    assembled: Assembled, file: CouponFile, files: Mapping[int, CouponFile], zone: tzinfo
+    assembled: Assembled,
+    file: CouponFile,
+    files: Mapping[int, CouponFile],
+    zone: tzinfo,
+    *,
+    rules: str = RULES_VERSION,
 ) -> str:
-    """SHA-256 over everything the verdict is computed from."""
+    """SHA-256 over everything the verdict is computed from, by the rules of that version."""
     first = assembled.first
     inputs: dict[str, Any] = {
-        "rules": RULES_VERSION,
+        "rules": rules,
         "table": file.table_sha256,
         "coupon": coupon_to_json(first),
         "sets": [

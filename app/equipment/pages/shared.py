@@ -7,7 +7,7 @@ from app.audit.actor import Actor
 from app.equipment.forms import TermForm
 from app.equipment.rules.reports import LARGEST_REPORT_BYTES, SentFile
 from app.equipment.service import Term
-from app.people.queries import acts_about, names
+from app.people.queries import acts_about, names, open_holds_about
 from app.people.rights import Act, may
 from app.web.forms import Typed
 
@@ -17,6 +17,7 @@ def common(session: Any, by: Actor, kind: str, code: str) -> dict[str, Any]:
     return {
         "names": names(session),
         "acts": acts_about(session, kind, code),
+        "on_hold": open_holds_about(session, kind, code),
         "may_register": may(by, Act.REGISTER_EQUIPMENT),
     }
 

@@ -36,6 +36,7 @@ from app.equipment.queries.due_board import (
     dues_of_furnaces,
     dues_of_gauges,
     dues_of_sensors,
+    out_of_use_board,
 )
 from app.equipment.queries.furnaces import (
     FurnaceFile,
@@ -121,6 +122,7 @@ __all__ = [
     "gauges",
     "governing_procedure",
     "maintenance_events",
+    "out_of_use_board",
     "procedure_named",
     "procedure_of",
     "procedure_of_check",

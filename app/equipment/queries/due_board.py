@@ -13,7 +13,7 @@ from app.equipment.queries.blocks import blocks, dues_of_blocks
 from app.equipment.queries.certificates import gauge_files, gauges, sensor_papers
 from app.equipment.queries.furnaces import furnace_files, procedure_of
 from app.equipment.queries.registered import furnaces
-from app.equipment.queries.testers import dues_of_testers, testers
+from app.equipment.queries.testers import dues_of_testers, testers, testers_out_of_use
 from app.equipment.queries.thermometers import dues_of_thermometers, thermometers
 from app.equipment.records import Sensor
 from app.equipment.rules import (
@@ -23,6 +23,7 @@ from app.equipment.rules import (
     furnace_dues,
     indents_due,
     indents_left_of,
+    out_of_use,
     urgency,
 )
 from app.judging.furnace.procedure import CheckKind, InstrumentKind, Procedure
@@ -87,6 +88,14 @@ def due_board(
     ]
     waiting = [line for line in lines if line.due.state is not DueState.IN_DATE]
     return sorted(waiting, key=lambda line: (*urgency(line.due), line.kind, line.code, line.paper))
+
+
+def out_of_use_board(session: Session) -> list[BoardLine]:
+    """Of :func:`due_board` the testers in quarantine alone, by code; one query."""
+    return [
+        _line("tester", code, _paper_of(out_of_use()), out_of_use())
+        for code in testers_out_of_use(session)
+    ]
 
 
 def _procedures(session: Session, at: datetime) -> list[Procedure]:

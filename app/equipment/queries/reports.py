@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Any
 from urllib.parse import quote
 
-from sqlalchemy import select
+from sqlalchemy import Select, exists, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from app.equipment.records import (
@@ -188,13 +188,25 @@ def report_of(session: Session, subject: Subject, code: str) -> ReportOnFile:
 
 
 def waiting_reports(session: Session) -> list[ReportOnFile]:
-    """Every report that nobody has reviewed, the longest waiting first; a query for each kind."""
+    """Every report that nobody has reviewed, the longest waiting first.
+
+    One query says of which kinds there are any, and one for each of these kinds reads them.
+    """
+    waiting = set(session.scalars(union_all(*(_any_waiting(kind) for kind in SubjectKind))))
     found = [
         one
         for kind in SubjectKind
+        if kind.value in waiting
         for one in _reports(session, kind, lambda _kind: ReportReview.id.is_(None))
     ]
     return sorted(found, key=lambda one: (one.entered_at, one.subject.kind, one.subject.id))
+
+
+def _any_waiting(which: SubjectKind) -> Select[str]:
+    """The kind, where a report of it waits for a second person."""
+    kind = _KINDS[which]
+    reviewed = exists().where(getattr(ReportReview, kind.column) == kind.record.id)
+    return select(literal(which.value)).where(exists(select(kind.record.id).where(~reviewed)))
 
 
 def reviews_of(session: Session, kind: SubjectKind, keys: Sequence[int]) -> dict[int, ReportReview]:

@@ -113,6 +113,18 @@ def quarantine_of(session: Session, tester_ids: Iterable[int]) -> dict[int, Quar
     return {row.tester_id: Quarantine(*row) for row in rows}
 
 
+def testers_out_of_use(session: Session) -> Sequence[str]:
+    """The codes of all testers that are out of use now; one query."""
+    return session.scalars(
+        select(Tester.code)
+        .join(TesterQuarantine, TesterQuarantine.tester_id == Tester.id)
+        .outerjoin(QuarantineLift, QuarantineLift.quarantine_id == TesterQuarantine.id)
+        .where(QuarantineLift.id.is_(None))
+        .distinct()
+        .order_by(Tester.code)
+    ).all()
+
+
 def quarantines(session: Session, tester_id: int) -> list[PastQuarantine]:
     """Every quarantine of a tester, the newest first; one query."""
     rows = session.execute(

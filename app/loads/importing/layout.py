@@ -8,9 +8,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.judging.verdict import Finding, Outcome
+from app.loads.queries import in_use
 from app.loads.records import FurnaceRecord, LayoutConfirmation
 from app.people.records import Signature
 from app.requirements.records import Requirement, RequirementRevision
@@ -24,7 +25,6 @@ def layout_findings(session: Session, load_ids: Iterable[int]) -> dict[int, Find
 
     One query however many loads.
     """
-    newer = aliased(FurnaceRecord)
     rows = session.execute(
         select(
             FurnaceRecord.load_id,
@@ -33,12 +33,11 @@ def layout_findings(session: Session, load_ids: Iterable[int]) -> dict[int, Find
             RequirementRevision.revision,
             Signature.printed_name,
         )
-        .outerjoin(newer, newer.replaces_id == FurnaceRecord.id)
         .outerjoin(RequirementRevision, RequirementRevision.id == FurnaceRecord.mapping_revision_id)
         .outerjoin(Requirement, Requirement.id == RequirementRevision.requirement_id)
         .outerjoin(LayoutConfirmation, LayoutConfirmation.record_id == FurnaceRecord.id)
         .outerjoin(Signature, Signature.id == LayoutConfirmation.signature_id)
-        .where(FurnaceRecord.load_id.in_(sorted(set(load_ids))), newer.id.is_(None))
+        .where(FurnaceRecord.load_id.in_(sorted(set(load_ids))), in_use())
     )
     return {
         row.load_id: judge_layout(

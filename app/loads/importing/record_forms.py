@@ -24,9 +24,10 @@ _OF_VACUUM = ("vacuum_unit", "vacuum_sense", "ambient_kpa", "vacuum_in_file")
 
 
 class KeepForm(FormModel):
-    """What is said besides how the files are read."""
+    """What is said besides how the files are read; a first record is not signed."""
 
     reason: str = Field("", max_length=2000)
+    password: str = Field("", max_length=1000)
 
 
 class ConfirmationForm(FormModel):

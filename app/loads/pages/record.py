@@ -22,6 +22,7 @@ from app.loads.importing.uploads import ArrivingFile, Upload, Uploads, upload_fo
 from app.loads.pages.looking_over import Looking
 from app.loads.picture import Shelf
 from app.loads.record_queries import last_mapping
+from app.people.records import Meaning
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements
@@ -150,6 +151,7 @@ def _keep(
         at=at,
         zone=page.settings.zone,
         reason=form.reason,
+        password=form.password,
         reading=reading_of(uploads, waiting, chosen.mapping, max_bytes=_most_bytes(page)),
     )
     verdict = judged.verdict.replace("_", " ")
@@ -313,7 +315,8 @@ def _preview_page(
         current=wanted.current,
         zone=str(zone),
         may_write_mapping=may(by, Act.WRITE_MAPPING),
-        **kept(dict(typed), refusal),
+        meaning=Meaning.REPLACED_RECORD.value,
+        **kept({name: text for name, text in typed.items() if name != "password"}, refusal),
         first_use=refusal.load_code if isinstance(refusal, FileInUse) else None,
     )
 

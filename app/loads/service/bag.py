@@ -11,13 +11,15 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database
 from app.equipment.records import VacuumGauge
-from app.errors import Refusal
+from app.errors import Conflict, Refusal
 from app.judging.verdict import Finding
 from app.loads import queries
 from app.loads.bags.bag import LeakReading, judge_leak, outcome_of, refuse_impossible
 from app.loads.evidence import gauge_span_findings
 from app.loads.records import LeakCheck
 from app.loads.service.refusals import refuse_cancelled, refuse_future, working_panel_in
+from app.panels.queries import Used, why_held
+from app.panels.records import HoldOn
 from app.people.rights import Act, require
 from app.requirements import queries as requirements
 
@@ -42,7 +44,7 @@ def record_leak_check(
     Raises:
         NotAllowed: the person checks no bags.
         NotFound: no such load.
-        Conflict: the load was cancelled.
+        Conflict: the load was cancelled, or the gauge is on hold.
         Refusal: the panel is not in it, the reading cannot be, or the cycle states no limit.
     """
     require(by, Act.CHECK_BAG)
@@ -53,7 +55,7 @@ def record_leak_check(
         refuse_cancelled(session, load)
         panel = working_panel_in(session, load, panel_code)
         limit, minutes = _limits(requirements.revision(session, load.cycle_revision_id).shop_rules)
-        gauge_id = None if gauge is None else _gauge(session, gauge).id
+        gauge_id = None if gauge is None else _gauge(session, gauge, taken_at).id
         findings = [
             judge_leak(reading, limit_kpa=limit, minutes=minutes),
             *gauge_span_findings(
@@ -103,9 +105,13 @@ def _limits(shop_rules: dict[str, str]) -> tuple[Decimal, Decimal]:
     return Decimal(shop_rules["leak_limit_kpa"]), Decimal(shop_rules["leak_minutes"])
 
 
-def _gauge(session: Session, code: str) -> VacuumGauge:
+def _gauge(session: Session, code: str, taken_at: datetime) -> VacuumGauge:
+    """The gauge, where it may be read off."""
     found = session.scalars(select(VacuumGauge).where(VacuumGauge.code == code)).one_or_none()
     if found is None:
         sentence = f"No vacuum gauge {code} is on record. Check its mark, or have it registered."
         raise Refusal(sentence, fields={"gauge": sentence})
+    held = why_held(session, [Used(HoldOn.VACUUM_GAUGE, found.code, taken_at, taken_at)])
+    if held:
+        raise Conflict(held[0].words, fields={"gauge": "Read another gauge."})
     return found

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import Decimal
 from hashlib import sha256
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, Database
+from app.database import Base, Database, paper_sha256
 from app.documents.logger.logger_csv import LoggerReading
 from app.documents.logger.logger_files import LoggerFile, read_logger
 from app.errors import Conflict, Refusal
@@ -29,6 +30,7 @@ from app.loads.importing.record_wanted import (
 )
 from app.loads.importing.sources import Brought, Source, bring
 from app.loads.judged import JudgedRecord, judge_for_load
+from app.loads.record_queries import files_of
 from app.loads.records import (
     FurnaceRecord,
     RecordFile,
@@ -41,7 +43,9 @@ from app.loads.rules import RULES_VERSION
 from app.loads.service.recalling import recall_by_record
 from app.loads.service.refusals import refuse_cancelled
 from app.loads.trace_store import pack_trace
+from app.people.records import Meaning, Signature
 from app.people.rights import Act, require
+from app.people.service import Proof, re_authenticate, sign
 
 MOVED = "Somebody else changed this load meanwhile. Look at it again and repeat; nothing was kept."
 
@@ -56,22 +60,25 @@ def import_record(
     at: datetime,
     zone: tzinfo,
     reason: str = "",
+    password: str = "",
     max_bytes: int | None = None,
     reading: Future[LoggerReading] | None = None,
 ) -> JudgedRecord:
     """Read a logger's files whole, judge them, and keep files, samples and verdict, or nothing.
 
     No verdict waits for what looks odd: that is noted afterwards (``note_doubts``).
-    A record that is there already is replaced, for the ``reason`` given, and stays visible. The
-    day of the sensors' certificates is the shop's, by ``zone``. ``reading`` is what the files hold
-    in the chosen way, where they are being read already.
+    A record that is there already is replaced, for the ``reason`` given and signed with the
+    ``password``, and stays visible; a load's first record is not signed. The day of the sensors'
+    certificates is the shop's, by ``zone``. ``reading`` is what the files hold in the chosen way,
+    where they are being read already.
 
     Raises:
         NotAllowed: the person imports no records.
         BadFile: a file cannot be read exactly; names row and column.
         FileInUse: the same bytes are on record.
         Refusal: the mapping is not in force or leaves out a required channel, or a replacement has
-            no reason.
+            no reason or no password.
+        NotSigned: a replacement's password is not the person's.
         Conflict: somebody else imported or excluded meanwhile.
     """
     require(by, Act.IMPORT_RECORD)
@@ -80,7 +87,10 @@ def import_record(
         with database.read() as session:
             wanted = wanted_of(session, queries.load(session, load_code))
             refuse_chosen(session, chosen, wanted, at=at)
-            _refuse_without_reason(wanted.current, reason)
+            _refuse_unsigned(wanted.current, reason, password)
+        proof = None
+        if wanted.current is not None:
+            proof = re_authenticate(database, by, password=password, at=at)
         if reading is None:
             files = [LoggerFile(one.source.name, one.source.read()) for one in brought]
             found = read_logger(files, chosen.mapping, max_bytes=max_bytes)
@@ -106,6 +116,17 @@ def import_record(
         recall_by_record(session, load, now.current, judged.verdict, by=by, at=at)
         rows = _add_files(session, brought, files_packed, now, at=at)
         record = _record(brought, read, chosen, now, by=by, at=at)
+        if proof is not None and now.current is not None:
+            content = _replacement(
+                session,
+                record,
+                now.current,
+                load_code=load_code,
+                files=[one.sha256 for one in brought],
+                verdict=judged.verdict,
+                reason=reason,
+            )
+            rows.append(_sign(session, proof, record, content, at=at))
         session.add(record)
         session.flush()
         kept = RecordTrace(record_id=record.id, content=read.packed)
@@ -152,13 +173,62 @@ def _refuse_known(
     refuse_known_files(session, digests, load=wanted.load, zone=zone, chosen=chosen)
 
 
-def _refuse_without_reason(current: FurnaceRecord | None, reason: str) -> None:
-    if current is not None and not reason.strip():
-        sentence = (
-            f"The load has a furnace record, {current.file_name}. Say why this one replaces it; "
-            "the earlier one stays on record."
-        )
-        raise Refusal(sentence, fields={"reason": sentence})
+def _refuse_unsigned(current: FurnaceRecord | None, reason: str, password: str) -> None:
+    """Refuse to replace a record without a reason, or without a password to sign it with."""
+    if current is None:
+        return
+    no_reason = (
+        f"The load has a furnace record, {current.file_name}. Say why this one replaces it; the "
+        "earlier one stays on record."
+    )
+    unsigned = "To replace a furnace record is signed; type your own password."
+    asked = (("reason", reason.strip(), no_reason), ("password", password, unsigned))
+    problems = {field: sentence for field, typed, sentence in asked if not typed}
+    if problems:
+        raise Refusal(" ".join(problems.values()), fields=problems)
+
+
+def _replacement(
+    session: Session,
+    record: FurnaceRecord,
+    former: FurnaceRecord,
+    *,
+    load_code: str,
+    files: Sequence[str],
+    verdict: str,
+    reason: str,
+) -> dict[str, Any]:
+    """What is signed where a record replaces another: both, their verdicts, and why."""
+    stood = queries.latest_verdict(session, former.id)
+    return {
+        "load": load_code,
+        "record": {
+            "files": list(files),
+            "trace": record.trace_sha256,
+            "verdict": verdict,
+        },
+        "replaces": {
+            "files": [digest for _, digest in files_of(session, former)],
+            "trace": former.trace_sha256,
+            "verdict": None if stood is None else stood.verdict,
+        },
+        "reason": reason.strip(),
+    }
+
+
+def _sign(
+    session: Session, proof: Proof, record: FurnaceRecord, content: dict[str, Any], *, at: datetime
+) -> Signature:
+    """The signature under a replacement, named on the record that replaces."""
+    signature = sign(
+        session,
+        proof,
+        meaning=Meaning.REPLACED_RECORD,
+        content_sha256=paper_sha256(content),
+        at=at,
+    )
+    record.reason, record.signature_id = content["reason"], signature.id
+    return signature
 
 
 def _add_files(

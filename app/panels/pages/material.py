@@ -13,6 +13,7 @@ from app.equipment.rules import worst_due
 from app.errors import Refusal
 from app.panels import queries, service
 from app.panels.forms import CouponsForm, HandOversForm, LotForm, PanelForm
+from app.panels.pages.lot_shown import OpenedForm, lot_page
 from app.panels.rules import (
     MOST_AT_ONCE,
     ORDER,
@@ -21,7 +22,7 @@ from app.panels.rules import (
     codes_from_lines,
     next_steps,
 )
-from app.people.queries import acts_about, names
+from app.people.queries import names
 from app.people.rights import Act, may, require
 from app.people.signed_in import SignedIn
 from app.requirements import queries as requirements
@@ -33,7 +34,6 @@ from app.web.page import Page, PageMaker, Records
 router = APIRouter()
 
 _LOTS_SHOWN = 50
-_CUT_SHOWN = 100
 _SENSORS_DUE_SHOWN = 20
 _LOTS_IN_INDEX = 8
 
@@ -81,23 +81,18 @@ def show_lot(
     *,
     panels_after: int = 0,
     coupons_after: int = 0,
+    correct: str = "",
 ) -> Response:
-    """A material lot, and the panels and coupons cut from it."""
-    with records.read() as session:
-        lot = queries.lot(session, code.upper())
-        panels = queries.lot_panels(session, lot.id, after=panels_after, most=_CUT_SHOWN + 1)
-        coupons = queries.lot_coupons(session, lot.id, after=coupons_after, most=_CUT_SHOWN + 1)
-        return page.show(
-            "panels/lot.html",
-            lot=lot,
-            panels=panels[:_CUT_SHOWN],
-            coupons=coupons[:_CUT_SHOWN],
-            panels_last=panels[_CUT_SHOWN - 1].id if len(panels) > _CUT_SHOWN else None,
-            coupons_last=coupons[_CUT_SHOWN - 1].id if len(coupons) > _CUT_SHOWN else None,
-            entered_by=names(session)[lot.entered_by_id],
-            acts=acts_about(session, "material_lot", lot.code),
-            may_receive=may(by, Act.RECEIVE_MATERIAL),
-        )
+    """A material lot, its corrections, and the panels and coupons cut from it."""
+    return lot_page(
+        page,
+        records,
+        by,
+        code,
+        panels_after=panels_after,
+        coupons_after=coupons_after,
+        opened=OpenedForm("ask") if correct else None,
+    )
 
 
 @router.get("/register/lot")

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import bindparam, literal, select
 from sqlalchemy.orm import Session
 
-from app.panels.records import Decided, Descent, Panel, PanelDescent
+from app.panels.records import ENDED, Decided, Descent, Panel, PanelDescent
 from app.people.records import Person
 
 _KEYS: Any = bindparam("keys", expanding=True)
@@ -69,6 +69,30 @@ def heirs(session: Session, panel_ids: Collection[int]) -> dict[int, tuple[int, 
     for row in session.execute(_DOWN, {"keys": list(panel_ids)}):
         found[row.first_id] = (*found.get(row.first_id, ()), row.panel_id)
     return found
+
+
+def came_to(standing: Collection[Decided]) -> Any:
+    """Selects the keys of panels of which something came that was decided so, at any remove."""
+    step = (
+        select(PanelDescent.parent_id)
+        .join(Panel, Panel.id == PanelDescent.panel_id)
+        .where(Panel.decided.in_(standing))
+        .cte("came_to", recursive=True)
+    )
+    onward = select(PanelDescent.parent_id).join(step, step.c.parent_id == PanelDescent.panel_id)
+    return select(step.union(onward).c.parent_id)
+
+
+_LIVES_ON = came_to([one for one in Decided if one not in ENDED])
+
+
+def lives_on(session: Session, panel_ids: Collection[int]) -> set[int]:
+    """Those of the replaced panels of which something came that is not ended; one statement."""
+    if not panel_ids:
+        return set()
+    return set(
+        session.scalars(select(Panel.id).where(Panel.id.in_(panel_ids) & Panel.id.in_(_LIVES_ON)))
+    )
 
 
 @dataclass(frozen=True, slots=True)

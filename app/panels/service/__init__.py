@@ -6,6 +6,7 @@ from app.panels.service.holds import hold_panel, put_on_hold, recall
 from app.panels.service.material import (
     SURFACES,
     Material,
+    check_material,
     receive_lot,
     register_coupons,
     register_panel,
@@ -18,6 +19,7 @@ __all__ = [
     "HandOver",
     "Material",
     "bring_panel",
+    "check_material",
     "hold_panel",
     "put_on_hold",
     "recall",

@@ -58,8 +58,7 @@ def receive_lot(
         NotAllowed, Refusal, Conflict: who may, what is wrong, or whose identity it is.
     """
     require(by, Act.RECEIVE_MATERIAL)
-    _check_thickness(material.thickness_mm)
-    _check_surface(material.surface)
+    check_material(material)
     if received_on > at.date():
         refuse("received_on", f"{received_on} is still to come; give the day the lot came.")
     lot = MaterialLot(
@@ -245,6 +244,12 @@ def _coupon_code(typed: str) -> str:
         return as_code(typed)
     except Refusal as fault:
         refuse("codes", fault.sentence)
+
+
+def check_material(material: Material) -> None:
+    """Refuse a thickness that cannot be, or a surface that no table asks for."""
+    _check_thickness(material.thickness_mm)
+    _check_surface(material.surface)
 
 
 def _check_thickness(thickness_mm: Decimal) -> None:

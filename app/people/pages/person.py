@@ -173,6 +173,7 @@ def _person_page(
         lines = queries.authorisations(session, person.id)
         signatures = queries.signatures_by(session, person.id, zone=page.settings.zone)
         acts = queries.acts_about(session, "person", username)
+        on_hold = queries.open_holds_about(session, "person", username)
         seen = service.account_digest(person)
     own = by.is_person(person.id)
     may_authorise = may(by, Act.AUTHORISE)
@@ -187,6 +188,7 @@ def _person_page(
         endable=[one for one in lines if one.ended_at is None and one.last_day >= today],
         signatures=signatures,
         acts=acts,
+        on_hold=on_hold,
         seen=seen,
         own=own,
         may_change=may(by, Act.ADD_PERSON),

@@ -27,12 +27,14 @@ from app.people.queries.authorisations import (
     good_until,
     signatures_by,
 )
+from app.people.queries.held import OpenHold, open_holds_about
 from app.people.queries.machine_tokens import MachineTokenLine, machine_of, machine_tokens
 
 __all__ = [
     "RUNS_OUT_SOON",
     "AuthorisationLine",
     "MachineTokenLine",
+    "OpenHold",
     "SignatureLine",
     "TrailLine",
     "act_words",
@@ -51,6 +53,7 @@ __all__ = [
     "machine_tokens",
     "names",
     "one_person",
+    "open_holds_about",
     "people",
     "person",
     "signatures_by",

@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
@@ -14,8 +13,9 @@ from app.audit.writer import append
 from app.database import Database, paper_sha256
 from app.errors import Conflict, NotAllowed, Refusal
 from app.people import queries
-from app.people.records import Person, SignIn
+from app.people.records import Person
 from app.people.rights import Act, Role, require
+from app.people.service.ending import end_sign_ins
 from app.people.service.passwords import check_password, hashed
 
 _RESERVED = frozenset({"authorisations", "tokens"})
@@ -266,7 +266,7 @@ def close_account(
             raise Conflict(f"The account of {person.full_name} is closed already.")
         person.active = False
         _refuse_without_administrator(session)
-        end_sign_ins(session, person.id)
+        end_sign_ins(session, person.id, at=at)
         _note(session, person, f"account: open -> closed; {reason}", by=by, at=at)
         return person.full_name
 
@@ -301,15 +301,3 @@ def _reason(typed: str, done: str) -> str:
         sentence = f"Say why the account is {done}, in {SHORTEST_REASON} characters or more."
         raise Refusal(sentence, fields={"reason": sentence})
     return reason
-
-
-def end_sign_ins(session: Session, person_id: int, *, but: str = "") -> None:
-    """End every open sign-in of an account at once; part of a deciding transaction.
-
-    ``but`` is the cookie token of one that stays open.
-    """
-    session.execute(
-        delete(SignIn).where(
-            SignIn.person_id == person_id, SignIn.token_sha256 != queries.token_digest(but)
-        )
-    )

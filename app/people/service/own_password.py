@@ -9,7 +9,7 @@ from app.database import Database
 from app.errors import Conflict, NotAllowed, Refusal
 from app.people import queries
 from app.people.rights import Act, require
-from app.people.service.accounts import end_sign_ins
+from app.people.service.ending import end_sign_ins
 from app.people.service.passwords import check_password, hashed, matches
 from app.people.service.waiting import SIGNATURES, Counter, name_digest, proven
 
@@ -50,7 +50,7 @@ def set_own_password(
         if person.password_hash != known:
             raise Conflict("Your password was set otherwise meanwhile. Sign in again.")
         person.password_hash, person.password_is_first = kept, False
-        end_sign_ins(session, person.id, but=keep)
+        end_sign_ins(session, person.id, at=at, but=keep)
         append(
             session,
             Tag.PASSWORD_SET,
@@ -89,7 +89,7 @@ def give_first_password(
         if by.is_person(person.id):
             raise NotAllowed("You set your own password with the one you have now.")
         person.password_hash, person.password_is_first = kept, True
-        end_sign_ins(session, person.id)
+        end_sign_ins(session, person.id, at=at)
         append(
             session,
             Tag.PASSWORD_SET,

@@ -4,7 +4,7 @@ import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
@@ -16,6 +16,7 @@ from app.errors import Refusal
 from app.people import queries
 from app.people.queries import sign_ins
 from app.people.records import KnownBrowser, Person, SignIn, SignInTry
+from app.people.service.ending import end_sign_in, end_sign_ins
 from app.people.service.passwords import NOBODY, matches
 from app.people.service.second_factor import use_code
 from app.people.service.waiting import Counter, browser_digest, counter_of, proven
@@ -70,7 +71,7 @@ def sign_in(
     with database.write() as session:
         _open(session, person, token, mark=mark, at=at, ends_at=at + timedelta(hours=hours))
         if instead_of:
-            _end(session, queries.token_digest(instead_of), at=at)
+            end_sign_in(session, queries.token_digest(instead_of), at=at)
         append(session, Tag.SIGNED_IN, by=person.username, at=at, about=_about(person.username))
     return token
 
@@ -102,7 +103,7 @@ def unlock(
     ends_at = at + timedelta(hours=hours) if ended else known.ends_at
     with database.write() as session:
         _open(session, person, token, mark=mark, at=at, ends_at=ends_at)
-        _end(session, known.digest, at=at)
+        end_sign_in(session, known.digest, at=at)
         append(
             session,
             Tag.SIGNED_IN,
@@ -199,13 +200,6 @@ def _open(
         session.add(KnownBrowser(mark_sha256=known, person_id=person.id, since=at))
 
 
-def _end(session: Session, digest: str, *, at: datetime) -> None:
-    """End a sign-in that has not ended yet; the row says for a while whose it was."""
-    session.execute(
-        update(SignIn).where(SignIn.token_sha256 == digest, SignIn.ends_at > at).values(ends_at=at)
-    )
-
-
 def keep_signed_in(database: Database, token: str, *, seen_at: datetime, now: datetime) -> None:
     """Note that the sign-in is in use; written at most every five minutes."""
     if now - seen_at < _SEEN_STEP:
@@ -219,7 +213,7 @@ def keep_signed_in(database: Database, token: str, *, seen_at: datetime, now: da
 def sign_out(database: Database, token: str, *, by: Actor, at: datetime) -> None:
     """End a sign-in at once."""
     with database.write() as session:
-        _end(session, queries.token_digest(token), at=at)
+        end_sign_in(session, queries.token_digest(token), at=at)
         append(session, Tag.SIGNED_OUT, by=by, at=at, about=_about(by.username))
 
 
@@ -230,8 +224,7 @@ def sign_out_everywhere(database: Database, *, by: Actor, at: datetime) -> int:
     """
     with database.write() as session:
         several = sign_ins.open_of(session, by.id, now=at)
-        for one in several:
-            _end(session, one.digest, at=at)
+        end_sign_ins(session, by.id, at=at)
         session.execute(delete(KnownBrowser).where(KnownBrowser.person_id == by.id))
         append(
             session,

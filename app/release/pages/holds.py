@@ -178,7 +178,9 @@ def _one_hold(  # noqa: PLR0917 - the page, whose it is, and what was typed
     with records.read() as session:
         row = upstream_hold(session, hold_id)
         (line,) = upstream_lines(session, hold_id=hold_id)
-        why_not = service.why_not_lift_upstream(session, row, by)
+        why_not = service.why_not_lift_upstream(session, row, by) or service.why_not_lift_yet(
+            session, row
+        )
         still = still_held_by(session, hold_id, most=_PANELS_SHOWN)
         is_open = line.lifted_at is None
         allowed = may(by, Act.LIFT_HOLD) and is_open

@@ -28,6 +28,7 @@ from app.release.rules.snapshot import differences
 from app.release.service import case_of
 from app.release.service.nonconformances import KIND, open_nonconformance
 from app.release.service.proposals import ANSWERS, answer, propose, seen_of
+from app.requirements.order_queries import is_on_file
 from app.web.entries import kept
 from app.web.forms import TypedForm, parse
 from app.web.page import Page, PageMaker, Records, now
@@ -199,6 +200,7 @@ def nonconformance_page(
             "notices": notices.notices_of(session, row.id),
             "scrap": scrap.scrap_of(session, row.panel_id),
             "acts": acts_about(session, KIND, code),
+            "order_on_file": is_on_file(session, facts.order_number),
             "owners": [(one.username, one.full_name) for one in people(session) if one.active],
         }
     case = case_of(facts)

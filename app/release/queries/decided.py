@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
+from datetime import datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import Select, func, select
@@ -9,9 +10,10 @@ from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import TrailEntry
 from app.audit.tags import Tag
+from app.bench.queries.papers_since import SPEAKS_OF_COUPONS
 from app.equipment.records import Furnace, Sensor, VacuumGauge
 from app.loads.records import LeakCheck, Load, LoadCoupon, LoadPanel, LoadSensor
-from app.panels.records import IN_USE, Coupon, Hold, Panel
+from app.panels.records import IN_USE, Coupon, Hold, MaterialLot, Panel
 from app.people.queries import one_person
 from app.release.records import Decision, HoldLift, TrailSeen
 
@@ -37,15 +39,19 @@ CHANGING = (
     Tag.VOID_ASKED,
     Tag.VALUES_KEYED_AGAIN,
     Tag.NONCONFORMANCE_OPENED,
+    Tag.LOT_CORRECTION_DECIDED,
 )
 """Acts that can change what panels rest on without the act itself looking after them.
 
 Verdicts of coupons are not among them: judging a coupon again recalls its panel by itself.
 """
+_CHANGING = frozenset(tag.value for tag in CHANGING)
+_LOOKED_AT = [tag.value for tag in dict.fromkeys((*CHANGING, *SPEAKS_OF_COUPONS))]
 _PEOPLE = {Tag.PERSON_ADDED.value, Tag.PERSON_CHANGED.value}
-_NARROW = {"furnace", "sensor", "vacuum_gauge", "load", "coupon", "panel"}
+_NARROW = {"furnace", "sensor", "vacuum_gauge", "load", "coupon", "panel", "material_lot"}
 _ASIDE = {"tester", "reference_block", "thermometer"}
-"""What a coupon was measured with speaks through its verdict, which is kept."""
+"""What a coupon was measured with speaks through its verdict, for which the coupon is judged again.
+"""
 MOST_NAMED = 400
 """With more things than this every panel in use is looked at."""
 
@@ -58,6 +64,7 @@ class Seen(NamedTuple):
     tag: str
     kind: str
     code: str
+    at: datetime
 
 
 def entries_since(session: Session, number: int | None) -> list[Seen]:
@@ -69,8 +76,8 @@ def entries_since(session: Session, number: int | None) -> list[Seen]:
     behind = func.coalesce(kept, 0) if number is None else number
     entry = TrailEntry
     rows = session.execute(
-        select(entry.number, entry.by, entry.tag, entry.about_kind, entry.about_code)
-        .where(entry.number > behind, entry.tag.in_([tag.value for tag in CHANGING]))
+        select(entry.number, entry.by, entry.tag, entry.about_kind, entry.about_code, entry.at)
+        .where(entry.number > behind, entry.tag.in_(_LOOKED_AT))
         .order_by(entry.number)
     )
     return [Seen(*row) for row in rows]
@@ -81,6 +88,8 @@ def in_use_concerned(session: Session, entries: Sequence[Seen]) -> dict[int, str
     by_kind: dict[str, dict[str, str]] = defaultdict(dict)
     named, everywhere = 0, None
     for entry in entries:
+        if entry.tag not in _CHANGING:
+            continue
         if entry.kind in _NARROW and entry.tag not in _PEOPLE:
             by_kind[entry.kind][entry.code] = entry.by
             named += 1
@@ -94,6 +103,22 @@ def in_use_concerned(session: Session, entries: Sequence[Seen]) -> dict[int, str
     for kind, codes in by_kind.items():
         found |= {key: codes[code] for key, code in session.execute(_of_kind(kind, codes))}
     return found
+
+
+def last_hold(session: Session) -> int:
+    """The key of the hold of a panel that was placed last; 0 where there is none."""
+    return session.scalar(select(func.max(Hold.id))) or 0
+
+
+def held_after(session: Session, hold_id: int) -> list[str]:
+    """Panels with a hold that was placed after that one, in the order placed."""
+    codes = session.scalars(
+        select(Panel.code)
+        .join(Hold, Hold.panel_id == Panel.id)
+        .where(Hold.id > hold_id)
+        .order_by(Hold.id)
+    )
+    return list(dict.fromkeys(codes))
 
 
 def held_in_use(session: Session) -> list[int]:
@@ -134,11 +159,18 @@ def _of_kind(kind: str, codes: Collection[str]) -> Any:
         "load": Load,
         "coupon": Coupon,
         "panel": Panel,
+        "material_lot": MaterialLot,
     }[kind]
     query: Select[Any] = select(Panel.id, thing.code)
     if kind == "coupon":
         query = query.join(LoadCoupon, LoadCoupon.panel_id == Panel.id).join(
             Coupon, Coupon.id == LoadCoupon.coupon_id
+        )
+    elif kind == "material_lot":
+        rode = select(LoadCoupon.id).join(Coupon, Coupon.id == LoadCoupon.coupon_id)
+        of_lot = (LoadCoupon.panel_id == Panel.id) & (Coupon.lot_id == MaterialLot.id)
+        query = query.join(
+            MaterialLot, (MaterialLot.id == Panel.lot_id) | rode.where(of_lot).exists()
         )
     elif kind != "panel":
         query = query.join(LoadPanel, LoadPanel.panel_id == Panel.id).join(

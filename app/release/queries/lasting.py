@@ -5,11 +5,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from app.bench.records import Baseline, BenchSession, BlockCheck, Reading
+from app.loads.queries import in_use
 from app.loads.records import FurnaceRecord, Load, LoadEnd, LoadStart
-from app.release.queries.links import LOAD, SESSION
+from app.release.queries.links import LOAD, SESSION, AnySelect
 from app.release.queries.spoken import read_by_parts
 from app.release.rules.spreading import Node
 
@@ -25,7 +26,6 @@ def lasting(session: Session, nodes: AbstractSet[Node]) -> dict[Node, tuple[date
 
 
 def _loads(session: Session, keys: AbstractSet[int]) -> dict[Node, tuple[datetime, datetime]]:
-    later = aliased(FurnaceRecord)
     ran = (
         select(
             Load.id,
@@ -39,8 +39,7 @@ def _loads(session: Session, keys: AbstractSet[int]) -> dict[Node, tuple[datetim
         .outerjoin(LoadStart, LoadStart.load_id == Load.id)
         .outerjoin(LoadEnd, LoadEnd.load_id == Load.id)
         .outerjoin(FurnaceRecord, FurnaceRecord.load_id == Load.id)
-        .outerjoin(later, later.replaces_id == FurnaceRecord.id)
-        .where(later.id.is_(None))
+        .where(in_use())
     )
     return {(LOAD, row.id): _load_lasted(row) for row in read_by_parts(session, ran, keys)}
 
@@ -53,12 +52,16 @@ def _load_lasted(row: Any) -> tuple[datetime, datetime]:
 
 
 def _sessions(session: Session, keys: AbstractSet[int]) -> dict[Node, tuple[datetime, datetime]]:
-    opened = select(BenchSession.id, BenchSession.opened_at)
-    found = {key: (at, at) for key, at in read_by_parts(session, opened, keys)}
     taken: tuple[Any, ...] = (Reading, Baseline, BlockCheck)
-    for row in taken:
-        newest = select(row.session_id, func.max(row.taken_at)).group_by(row.session_id)
-        for key, last in read_by_parts(session, newest, keys):
-            begun, ended = found[key]
-            found[key] = (begun, max(ended, last))
-    return {(SESSION, key): both for key, both in found.items()}
+    newest = (
+        select(func.max(row.taken_at))
+        .where(row.session_id == BenchSession.id)
+        .correlate(BenchSession)
+        .scalar_subquery()
+        for row in taken
+    )
+    opened: AnySelect = select(BenchSession.id, BenchSession.opened_at, *newest)
+    return {
+        (SESSION, key): (begun, max((begun, *(last for last in lasts if last is not None))))
+        for key, begun, *lasts in read_by_parts(session, opened, keys)
+    }

@@ -8,9 +8,10 @@ furnace record only the import in use links its mapping and who imported it.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal, TypeAlias
 
-from sqlalchemy import Select, Text, exists, literal, select, type_coerce
+from sqlalchemy import Select, Text, literal, select, type_coerce
 from sqlalchemy.orm import aliased
 
 from app.bench.records import (
@@ -34,7 +35,7 @@ from app.equipment.records import (
     TesterCertificate,
     ThermometerCertificate,
 )
-from app.loads.queries import goes_ahead
+from app.loads.queries import goes_ahead, in_use
 from app.loads.records import (
     FurnaceRecord,
     LayoutConfirmation,
@@ -50,7 +51,16 @@ from app.loads.records import (
     Unwrapping,
 )
 from app.loads.trouble_records import CouponTrouble, TroubleAnswer
-from app.panels.records import Coupon, CustodyStep, HoldOn, MaterialLot, Panel, PanelDescent
+from app.panels.records import (
+    Coupon,
+    CustodyStep,
+    HoldOn,
+    LotCorrection,
+    LotCorrectionAnswer,
+    MaterialLot,
+    Panel,
+    PanelDescent,
+)
 from app.release.records import Decision
 from app.requirements.records import (
     Requirement,
@@ -101,12 +111,6 @@ _LOT, _FURNACE, _SENSOR, _GAUGE, _TESTER, _BLOCK, _THERMOMETER = (
 )
 
 
-def _in_use() -> Any:
-    """Condition that no later import replaced the furnace record."""
-    later = aliased(FurnaceRecord)
-    return ~exists().where(later.replaces_id == FurnaceRecord.id)
-
-
 def _of_material() -> Iterator[Link]:
     """Lots, the coupons and panels cut from them, and panels that came from panels."""
     yield Link(_LOT, PANEL, select(Panel.lot_id, Panel.id))
@@ -144,7 +148,7 @@ def _of_loads() -> Iterator[Link]:
     yield Link(REVISION, PANEL, judged, "row")
     read = select(
         FurnaceRecord.mapping_revision_id, FurnaceRecord.load_id, FurnaceRecord.imported_at
-    ).where(FurnaceRecord.mapping_revision_id.is_not(None), _in_use())
+    ).where(FurnaceRecord.mapping_revision_id.is_not(None), in_use())
     yield Link(REVISION, LOAD, read.where(goes_ahead(FurnaceRecord.load_id)), "row")
 
 
@@ -207,6 +211,13 @@ def _of_people() -> Iterator[Link]:
         *((LOAD, query) for query in _hands_in_loads()),
         *((PANEL, query) for query in _hands_on_panels()),
         (_LOT, select(MaterialLot.entered_by_id, MaterialLot.id, MaterialLot.entered_at)),
+        (_LOT, _row(LotCorrection, "asked", LotCorrection.lot_id)),
+        (
+            _LOT,
+            _row(LotCorrectionAnswer, "answered", LotCorrection.lot_id).join(
+                LotCorrection, LotCorrection.id == LotCorrectionAnswer.correction_id
+            ),
+        ),
         (REVISION, _row(RequirementRevision, "written", RequirementRevision.id)),
         (REVISION, _row(RequirementVerification, "verified", RequirementVerification.revision_id)),
         (REVISION, _row(SecondKeying, "keyed", SecondKeying.revision_id)),
@@ -237,7 +248,7 @@ def _hands_in_loads() -> Iterator[AnySelect]:
     for row in (LoadStart, LoadEnd):
         yield _row_by(row, row.load_id, row.entered_at)
     imported = _row(FurnaceRecord, "imported", FurnaceRecord.load_id)
-    yield imported.where(_in_use(), goes_ahead(FurnaceRecord.load_id))
+    yield imported.where(in_use(), goes_ahead(FurnaceRecord.load_id))
     yield _row_by(LayoutConfirmation, FurnaceRecord.load_id, LayoutConfirmation.at).join(
         FurnaceRecord, FurnaceRecord.id == LayoutConfirmation.record_id
     )
@@ -307,7 +318,8 @@ def _papers_of_equipment() -> Iterator[tuple[str, AnySelect]]:
 LINKS = (*_of_material(), *_of_loads(), *_of_the_bench(), *_of_papers(), *_of_people())
 
 
-def links_beyond(kinds: set[str]) -> tuple[Link, ...]:
+@cache
+def links_beyond(kinds: frozenset[str]) -> tuple[Link, ...]:
     """The links that a doubt about something of these kinds can run along."""
     known = set(kinds)
     while True:

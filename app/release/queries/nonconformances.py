@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import Any
 
-from sqlalchemy import exists, func, select
+from sqlalchemy import Row, exists, func, select
 from sqlalchemy.orm import Session
 
 from app.database import paper_sha256
@@ -99,10 +99,22 @@ def overtaken_by(session: Session, row: Nonconformance) -> str | None:
 
 def open_lines(session: Session, *, zone: tzinfo) -> list[NonconformanceLine]:
     """The open ones, the longest open first, each with what it waits for."""
-    rows = session.execute(
-        select_nonconformances().where(IS_OPEN).order_by(Nonconformance.id)
-    ).all()
+    rows = open_rows(session)
     facts = panel_facts(session, {row.panel_id for row in rows}, zone=zone, in_full=True)
+    return lines_of(session, rows, facts)
+
+
+def open_rows(session: Session) -> Sequence[Row[Any]]:
+    """The open ones as :func:`lines_of` takes them, the longest open first; one statement."""
+    found = session.execute(select_nonconformances().where(IS_OPEN).order_by(Nonconformance.id))
+    rows: Sequence[Row[Any]] = found.all()
+    return rows
+
+
+def lines_of(
+    session: Session, rows: Sequence[Row[Any]], facts: Mapping[int, PanelFacts]
+) -> list[NonconformanceLine]:
+    """Open ones with what each waits for; ``facts`` has those of their panels, in full, by id."""
     lines = []
     newest = {row.panel_id: row.code for row in rows}
     all_weighed = weigh_all(session, {row.id: (row.code, facts[row.panel_id]) for row in rows})

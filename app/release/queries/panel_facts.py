@@ -5,7 +5,7 @@ tables, cycles, verdicts) are read once and kept in memory under their digest or
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import tzinfo
 from decimal import Decimal
 from typing import Any
@@ -56,13 +56,17 @@ Place = tuple[str | None, int | None]
 
 
 def panel_facts(
-    session: Session, panel_ids: Iterable[int], *, zone: tzinfo, in_full: bool = False
+    session: Session,
+    panel_ids: Iterable[int],
+    *,
+    zone: tzinfo,
+    in_full: bool | Collection[int] = False,
 ) -> dict[int, PanelFacts]:
     """Facts by panel id, for the ids that exist. As many queries for many panels as for one.
 
     ``zone`` is the shop's: a furnace's papers are due on its calendar days. ``in_full`` also
-    brings the findings of coupons, and of records that do not conform, which lists do without;
-    outcomes are the same either way.
+    brings the findings of coupons, and of records that do not conform, which lists do without, of
+    every panel or of those named; outcomes are the same either way.
     """
     ids = sorted(set(panel_ids))
     if not ids:
@@ -77,6 +81,8 @@ def panel_facts(
     # What a panel went through as part of another, or under another mark, it went through itself.
     lines = forebears(session, ids)
     lives = sorted({*ids, *(one for line in lines.values() for one in line)})
+    told = set(ids if in_full is True else in_full or ())
+    told |= {one for key in told for one in lines.get(key, ())}
     panels = rows(statements.PANELS, panel_ids=lives)
     seats = rows(statements.LOADS, panel_ids=lives)
     parts = _Parts()
@@ -84,11 +90,11 @@ def panel_facts(
     parts.panels = {row.id: row for row in panels}
     if seats:
         load_ids = sorted({row.id for row in seats})
-        records = statements.RECORDS_IN_FULL if in_full else statements.RECORDS
-        coupons = statements.COUPONS_IN_FULL if in_full else statements.COUPONS
-        parts.records = {row.load_id: row for row in rows(records, load_ids=load_ids)}
+        loads_told = sorted({row.id for row in seats if row.panel_id in told})
+        records = rows(statements.RECORDS, load_ids=load_ids, in_full=loads_told)
+        parts.records = {row.load_id: row for row in records}
         parts.furnace = findings_of_panels(session, load_ids, zone=zone)
-        seated = rows(coupons, panel_ids=lives)
+        seated = rows(statements.COUPONS, panel_ids=lives, in_full=sorted(told))
         parts.coupons = _grouped(seated, 0, 1)
         coupon_ids = sorted({row.id for row in seated})
         if coupon_ids:
@@ -210,6 +216,7 @@ def _panel(row: Row[Any], parts: _Parts) -> PanelFacts:
         upstream=tuple(parts.upstream.get(row.id, ())),
         nonconformances=tuple(parts.nonconformances.get(row.id, ())),
         reworked_at=max(sent, default=None),
+        surface=row.surface,
     )
 
 

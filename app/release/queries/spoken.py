@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import String, cast, literal, null, select, type_coerce, union_all
 from sqlalchemy.orm import Session
 
 from app.equipment.records import (
@@ -24,7 +24,9 @@ from app.release.rules.spreading import Node
 from app.requirements.records import Requirement, RequirementRevision
 
 _AT_ONCE = 1000
-"""Keys in one statement; both databases take many more."""
+"""Keys in one select; both databases take many more."""
+_SELECTS_AT_ONCE = 20
+"""Selects of so many keys each in one statement."""
 
 PAPERS = (
     HoldOn.ACCEPTANCE_TABLE,
@@ -70,38 +72,60 @@ _OWN_PAPER = _PAPER_KINDS - {HoldOn.CORRECTION_TABLE.value}
 
 
 def _names(session: Session, nodes: AbstractSet[Node]) -> dict[Node, str]:
-    """Each thing by kind and code; a session by its number, a person by name."""
+    """Each thing by kind and code; a session by its number, a person by name; one statement."""
     keys = defaultdict(list)
-    for kind, key in nodes:
+    for kind, key in sorted(nodes):
         keys[kind].append(key)
     names: dict[Node, str] = {(SESSION, key): f"session {key}" for key in keys.pop(SESSION, ())}
-    for kind, several in keys.items():
-        for row in read_by_parts(session, _name_query(kind), several):
-            names[kind, row[0]] = _name(kind, tuple(row)[1:])
+    selects = [
+        _name_query(kind, several[start : start + _AT_ONCE])
+        for kind, several in keys.items()
+        for start in range(0, len(several), _AT_ONCE)
+    ]
+    for first in range(0, len(selects), _SELECTS_AT_ONCE):
+        for row in session.execute(union_all(*selects[first : first + _SELECTS_AT_ONCE])):
+            names[row.kind, row.id] = _name(row)
     return names
 
 
-def _name_query(kind: str) -> AnySelect:
-    if kind == PERSON:
-        return select(Person.id, Person.full_name)
+def _name_query(kind: str, keys: Sequence[int]) -> AnySelect:
     if kind == REVISION:
-        return select(
+        return _named(
+            kind,
             RequirementRevision.id,
-            Requirement.kind,
             Requirement.code,
+            type_coerce(Requirement.kind, String),
             RequirementRevision.revision,
-        ).join(Requirement, Requirement.id == RequirementRevision.requirement_id)
-    record = THINGS[kind]
-    return select(record.id, record.code)
-
-
-def _name(kind: str, said: Sequence[Any]) -> str:
+        ).where(
+            Requirement.id == RequirementRevision.requirement_id, RequirementRevision.id.in_(keys)
+        )
     if kind == PERSON:
-        return str(said[0])
-    if kind == REVISION:
-        paper, code, revision = said
-        return f"{paper.value} {code} revision {revision}"
-    return f"{kind.replace('_', ' ')} {said[0]}"
+        return _named(kind, Person.id, Person.full_name).where(Person.id.in_(keys))
+    record = THINGS[kind]
+    return _named(kind, record.id, record.code).where(record.id.in_(keys))
+
+
+_NOTHING = cast(null(), String)
+
+
+def _named(
+    kind: str, key: Any, said: Any, paper: Any = _NOTHING, revision: Any = _NOTHING
+) -> AnySelect:
+    return select(
+        literal(kind).label("kind"),
+        key.label("id"),
+        said.label("said"),
+        paper.label("paper"),
+        revision.label("revision"),
+    )
+
+
+def _name(row: Any) -> str:
+    if row.kind == PERSON:
+        return str(row.said)
+    if row.kind == REVISION:
+        return f"{row.paper} {row.said} revision {row.revision}"
+    return f"{row.kind.replace('_', ' ')} {row.said}"
 
 
 def read_by_parts(

@@ -6,7 +6,7 @@ papers come as text and only where they are asked for.
 
 from typing import Any
 
-from sqlalchemy import BindParameter, Text, bindparam, case, func, null, select, type_coerce
+from sqlalchemy import BindParameter, Text, bindparam, case, func, select, type_coerce
 from sqlalchemy.orm import aliased
 
 from app.bench.records import (
@@ -18,7 +18,7 @@ from app.bench.records import (
     VoidRequest,
 )
 from app.equipment.records import Furnace
-from app.loads.queries import goes_ahead
+from app.loads.queries import goes_ahead, in_use
 from app.loads.records import (
     FurnaceRecord,
     LeakCheck,
@@ -43,6 +43,8 @@ from app.requirements.records import (
 _panel_ids: BindParameter[Any] = bindparam("panel_ids", expanding=True)
 _load_ids: BindParameter[Any] = bindparam("load_ids", expanding=True)
 _coupon_ids: BindParameter[Any] = bindparam("coupon_ids", expanding=True)
+_in_full: BindParameter[Any] = bindparam("in_full", expanding=True)
+"""The loads or panels of which papers are read too."""
 
 PANEL_ID = select(Panel.id).where(Panel.code == bindparam("code"))
 
@@ -157,11 +159,12 @@ def _loads() -> Any:
 
 LOADS = _loads()
 
-_newer = aliased(FurnaceRecord)
 
+def _records() -> Any:
+    """Records that no other replaces, with their last verdict.
 
-def _records(*, in_full: bool) -> Any:
-    """Records that no other replaces, with their last verdict; its paper where something failed."""
+    Of the loads in full the verdict's paper too, where something failed.
+    """
     last = (
         select(func.max(RecordVerdict.id))
         .where(RecordVerdict.record_id == FurnaceRecord.id)
@@ -178,23 +181,21 @@ def _records(*, in_full: bool) -> Any:
             FurnaceRecord.trace_sha256,
             RecordVerdict.verdict,
             RecordVerdict.paper_sha256,
-            (case((RecordVerdict.verdict != "conforms", text)) if in_full else null()).label(
-                "paper"
-            ),
+            case(
+                (FurnaceRecord.load_id.in_(_in_full) & (RecordVerdict.verdict != "conforms"), text)
+            ).label("paper"),
         )
         .outerjoin(RecordVerdict, RecordVerdict.id == last)
-        .outerjoin(_newer, _newer.replaces_id == FurnaceRecord.id)
-        .where(FurnaceRecord.load_id.in_(_load_ids), _newer.id.is_(None))
+        .where(FurnaceRecord.load_id.in_(_load_ids), in_use())
         .order_by(FurnaceRecord.id)
     )
 
 
-RECORDS = _records(in_full=False)
-RECORDS_IN_FULL = _records(in_full=True)
+RECORDS = _records()
 
 
-def _coupons(*, in_full: bool) -> Any:
-    """Seats with their coupon, its lot, and its last verdict; in full with the verdict's paper."""
+def _coupons() -> Any:
+    """Seats with their coupon, its lot, and its last verdict; of panels in full with its paper."""
     last = (
         select(func.max(CouponVerdict.id))
         .where(CouponVerdict.coupon_id == LoadCoupon.coupon_id)
@@ -220,7 +221,7 @@ def _coupons(*, in_full: bool) -> Any:
             CouponVerdict.provisional,
             CouponVerdict.table_revision_id,
             CouponVerdict.inputs_sha256,
-            (text if in_full else null()).label("paper"),
+            case((LoadCoupon.panel_id.in_(_in_full), text)).label("paper"),
             LotException.reason.label("lot_reason"),
             Signature.printed_name.label("lot_accepted_by"),
         )
@@ -238,8 +239,7 @@ def _coupons(*, in_full: bool) -> Any:
     )
 
 
-COUPONS = _coupons(in_full=False)
-COUPONS_IN_FULL = _coupons(in_full=True)
+COUPONS = _coupons()
 
 CUSTODY = (
     select(

@@ -52,7 +52,7 @@ from app.equipment.records import (
     ThermometerCertificate,
     VacuumGauge,
 )
-from app.loads.queries import goes_ahead
+from app.loads.queries import goes_ahead, in_use
 from app.loads.records import (
     FurnaceRecord,
     LayoutConfirmation,
@@ -63,7 +63,7 @@ from app.loads.records import (
     LoadSensor,
 )
 from app.loads.trouble_records import CouponTrouble, TroubleAnswer
-from app.panels.records import Coupon
+from app.panels.records import Coupon, LotCorrection, LotCorrectionAnswer, MaterialLot, Panel
 from app.people.records import Person
 from app.release.rules.facts import AloneFacts
 from app.requirements.records import (
@@ -144,11 +144,7 @@ def _pair(
     )
 
 
-_newer = aliased(FurnaceRecord)
-_IN_USE = (
-    FurnaceRecord.load_id == LoadPanel.load_id,
-    ~select(_newer.id).where(_newer.replaces_id == FurnaceRecord.id).exists(),
-)
+_IN_USE = (FurnaceRecord.load_id == LoadPanel.load_id, in_use())
 _REVISION = (Requirement.id == RequirementRevision.requirement_id,)
 _WRITER = RequirementRevision.written_by_id
 _GOVERNING = {
@@ -250,6 +246,18 @@ def _of_readings() -> list[Any]:
 
 def _of_the_run() -> list[Any]:
     return [
+        _pair(
+            "Asking for and approving a correction of lot",
+            MaterialLot.code,
+            LotCorrection.asked_by_id,
+            LotCorrectionAnswer.answered_by_id,
+            Panel.id == LoadPanel.panel_id,
+            MaterialLot.id == Panel.lot_id,
+            LotCorrection.lot_id == Panel.lot_id,
+            LotCorrectionAnswer.correction_id == LotCorrection.id,
+            LotCorrectionAnswer.approved,
+            seat=LoadPanel,
+        ),
         _pair(
             "Bringing in and confirming the furnace record of",
             Load.code,

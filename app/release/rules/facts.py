@@ -332,6 +332,8 @@ class PanelFacts:
     nonconformances: tuple[NonconformanceFacts, ...] = ()
     reworked_at: datetime | None = None
     """When a panel that this one came from was last sent to rework."""
+    surface: str = ""
+    """Of its lot, as entered or corrected."""
 
     @property
     def open_holds(self) -> tuple[HoldFacts, ...]:

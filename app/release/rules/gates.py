@@ -47,7 +47,8 @@ def _material(facts: PanelFacts, loads: Sequence[LoadFacts]) -> Gate:
         text = f"The panel is of lot {facts.lot_code}, but not these coupons: {listed}."
     elif unmatched:
         outcome, who = Outcome.NOT_PROVEN, "an engineer, with a table that has such an entry"
-        text = f"{unmatched[0].table.name} has no single entry for {wanted}."
+        piece = f"{wanted}, {facts.surface}" if facts.surface else wanted
+        text = f"{unmatched[0].table.name} has no single entry for {piece}."
     elif otherwise:
         outcome = Outcome.NOT_PROVEN
         listed = ", ".join(c.code for c in otherwise)

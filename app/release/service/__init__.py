@@ -12,6 +12,11 @@ from app.release.service.decisions import (
 )
 from app.release.service.descent import divide_panel, mark_anew
 from app.release.service.holds import place_hold
+from app.release.service.lot_corrections import (
+    Wanted,
+    answer_lot_correction,
+    ask_lot_correction,
+)
 from app.release.service.recalls import Closing, close_recalls, why_not_close, why_not_confirm
 from app.release.service.upstream import (
     HeldThing,
@@ -19,6 +24,7 @@ from app.release.service.upstream import (
     place_upstream_hold,
     reach,
     why_not_lift_upstream,
+    why_not_lift_yet,
 )
 from app.release.service.watching import recall_changed
 
@@ -27,6 +33,9 @@ __all__ = [
     "Case",
     "Closing",
     "HeldThing",
+    "Wanted",
+    "answer_lot_correction",
+    "ask_lot_correction",
     "case_of",
     "close_recalls",
     "divide_panel",
@@ -43,5 +52,6 @@ __all__ = [
     "why_not_confirm",
     "why_not_lift",
     "why_not_lift_upstream",
+    "why_not_lift_yet",
     "why_not_release",
 ]

@@ -1,15 +1,19 @@
 """A panel as it is put before the person who decides, and the one way a decision is kept."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.database import Base, paper_sha256
+from app.bench.queries.papers_since import spoken_since_judged
+from app.bench.service.verdicts import judge_again, moved
+from app.database import Base, Database, paper_sha256
 from app.errors import Conflict, Refusal
 from app.judging.verdict import Outcome, Verdict
 from app.panels import queries as panels
@@ -81,15 +85,49 @@ def needed_reason(reason: str) -> str:
     return reason
 
 
+class VerdictMoved(Conflict):
+    """What verdicts of coupons rest on has changed since they were judged; ``coupons`` says whose.
+
+    Nothing is decided on such a verdict.
+    """
+
+    def __init__(self, code: str, coupons: Sequence[tuple[int, str]]) -> None:
+        self.coupons = [key for key, _ in coupons]
+        one = len(coupons) == 1
+        super().__init__(
+            f"What the verdict{'' if one else 's'} on {', '.join(name for _, name in coupons)} "
+            f"rest{'s' if one else ''} on has changed since {'it was' if one else 'they were'} "
+            f"judged. {'It has' if one else 'They have'} been judged again now. Your decision on "
+            f"{code} was not recorded; read the evidence list again."
+        )
+
+
+@contextmanager
+def deciding(database: Database, *, by: Actor, at: datetime, zone: tzinfo) -> Iterator[Session]:
+    """A deciding session for decisions on panels.
+
+    Where one would rest on a verdict that has moved, it is undone and the coupons judged again.
+    """
+    try:
+        with database.write() as session:
+            yield session
+    except VerdictMoved as stale:
+        with database.write() as session:
+            judge_again(session, stale.coupons, by=by, at=at, zone=zone)
+        raise
+
+
 def open_case(session: Session, code: str, *, seen: str, zone: tzinfo) -> tuple[Panel, Case]:
     """The panel as it stands now, under the write lock, if it is still as the person saw it.
 
     Raises:
         NotFound: there is no such panel.
+        VerdictMoved: a paper spoke since a coupon was judged, and its verdict rests on that.
         Conflict: somebody decided, or the evidence changed, since.
     """
     panel = panels.panel(session, code)
     facts = panel_facts(session, [panel.id], zone=zone, in_full=True)[panel.id]
+    _refuse_moved(session, facts, zone)
     case = case_of(facts)
     if seen == case.seen:
         return panel, case
@@ -105,6 +143,15 @@ def open_case(session: Session, code: str, *, seen: str, zone: tzinfo) -> tuple[
         f"The evidence on {code} changed while you were reading. Your decision was not recorded; "
         "read the evidence list again."
     )
+
+
+def _refuse_moved(session: Session, facts: PanelFacts, zone: tzinfo) -> None:
+    """Pass where the panel's verdicts rest on the records as they are; mostly one statement."""
+    names = {coupon.id: coupon.code for coupon in facts.concerned_coupons}
+    if spoken_since_judged(session, names):
+        stale = moved(session, list(names), zone=zone)
+        if stale:
+            raise VerdictMoved(facts.code, [(key, names[key]) for key in stale])
 
 
 @dataclass(frozen=True, slots=True)

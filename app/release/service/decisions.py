@@ -19,6 +19,7 @@ from app.release.service.cases import (
     Case,
     case_of,
     decide,
+    deciding,
     is_intact,
     needed_reason,
     open_case,
@@ -61,7 +62,7 @@ def release_panel(
     """
     require(by, Act.RELEASE_PANEL)
     proof = signing.re_authenticate(database, by, password=password, at=at)
-    with database.write() as session:
+    with deciding(database, by=by, at=at, zone=zone) as session:
         panel, case = open_case(session, code, seen=seen, zone=zone)
         why_not = why_not_release(case, by)
         if why_not is not None:
@@ -123,7 +124,7 @@ def lift_hold(
         sentence = "Choose a disposition; a release is an inspector's decision."
         raise Refusal(sentence, fields={"disposition": sentence})
     proof = signing.re_authenticate(database, by, password=password, at=at)
-    with database.write() as session:
+    with deciding(database, by=by, at=at, zone=zone) as session:
         panel, case = open_case(session, code, seen=seen, zone=zone)
         why_not = why_not_lift(case, by)
         if why_not is not None:

@@ -15,7 +15,7 @@ from app.people import service as signing
 from app.people.rights import Act, require
 from app.release.rules.facts import DecisionKind
 from app.release.rules.standing import Standing
-from app.release.service.cases import Case, decide, needed_reason, open_case
+from app.release.service.cases import Case, decide, deciding, needed_reason, open_case
 from app.release.service.decisions import why_not_by_hands
 
 _BUT_HOLDS = frozenset({"hold"})
@@ -57,7 +57,7 @@ def close_recalls(
         raise Refusal("Choose at least one panel, and say for each whether its release stands.")
     reasons = {one.code: _reason(one) for one in closings}
     proof = signing.re_authenticate(database, by, password=password, at=at)
-    with database.write() as session:
+    with deciding(database, by=by, at=at, zone=zone) as session:
         for one in closings:
             panel, case = open_case(session, one.code, seen=one.seen, zone=zone)
             why_not = why_not_close(case, by) or why_not_confirm(case, stands=one.stands)

@@ -20,6 +20,7 @@ from app.bench.records import BenchSession, BlockCheck
 from app.database import Database, paper_sha256
 from app.equipment.records import Furnace, FurnaceCheck, ReferenceBlock, Tester, TesterCertificate
 from app.errors import Conflict, NotAllowed, Refusal
+from app.panels.queries import waits_under
 from app.panels.records import (
     ENDED,
     HoldCause,
@@ -90,33 +91,45 @@ def place_upstream_hold(
     require(by, Act.PLACE_HOLD)
     reason = needed_reason(reason)
     with database.write() as session:
-        panels = reach(session, held)
-        row = UpstreamHold(
-            kind=held.kind,
-            code=held.code,
-            revision=held.revision,
-            since=held.since,
-            until=held.until,
-            reason=reason,
-            panels_found=len(panels),
-            placed_by_id=by.id,
-            placed_at=at,
+        row, count = hold_thing(session, held, reason=reason, by=by, at=at)
+        return row.id, count
+
+
+def hold_thing(
+    session: Session, held: HeldThing, *, reason: str, by: Actor, at: datetime
+) -> tuple[UpstreamHold, int]:
+    """The same as part of a deciding transaction that calls for it; the hold and how many panels.
+
+    Raises:
+        NotFound, Refusal: as :func:`reach`.
+    """
+    panels = reach(session, held)
+    row = UpstreamHold(
+        kind=held.kind,
+        code=held.code,
+        revision=held.revision,
+        since=held.since,
+        until=held.until,
+        reason=reason,
+        panels_found=len(panels),
+        placed_by_id=by.id,
+        placed_at=at,
+    )
+    session.add(row)
+    session.flush()
+    with together(session):
+        append(
+            session,
+            Tag.UPSTREAM_HOLD_PLACED,
+            by=by,
+            at=at,
+            about=(held.kind.value, held.code),
+            rows=[row],
+            note=f"hold {row.id} on {held.name}, {_panels(len(panels))}: {reason}",
         )
-        session.add(row)
-        session.flush()
-        with together(session):
-            append(
-                session,
-                Tag.UPSTREAM_HOLD_PLACED,
-                by=by,
-                at=at,
-                about=(held.kind.value, held.code),
-                rows=[row],
-                note=f"hold {row.id} on {held.name}, {_panels(len(panels))}: {reason}",
-            )
-            for panel in panels:
-                _hold(session, panel, row, held, by=by, at=at)
-        return row.id, len(panels)
+        for panel in panels:
+            _hold(session, panel, row, held, by=by, at=at)
+    return row, len(panels)
 
 
 def _hold(
@@ -149,7 +162,8 @@ def lift_upstream_hold(
 
     Raises:
         NotAllowed: the person is no supervisor, or is concerned (:func:`why_not_lift_upstream`).
-        NotFound, Conflict: no such hold, or it was lifted already.
+        NotFound, Conflict: no such hold, it was lifted already, or it is too early
+            (:func:`why_not_lift_yet`).
         Refusal: the finding is shorter than ten signs, or the password is wrong.
     """
     require(by, Act.LIFT_HOLD)
@@ -164,7 +178,7 @@ def lift_upstream_hold(
             select(UpstreamHoldLift.id).where(UpstreamHoldLift.upstream_hold_id == row.id)
         ).first():
             raise Conflict(f"Hold {row.id} was lifted already; read its page again.")
-        why_not = why_not_lift_upstream(session, row, by)
+        why_not = why_not_lift_upstream(session, row, by) or why_not_lift_yet(session, row)
         if why_not is not None:
             raise why_not
         signature = signing.sign(
@@ -203,6 +217,16 @@ def why_not_lift_upstream(session: Session, row: UpstreamHold, by: Actor) -> Not
         return NotAllowed(
             f"You entered the last report on which {row.code} failed, so another supervisor lifts "
             "the hold."
+        )
+    return None
+
+
+def why_not_lift_yet(session: Session, row: UpstreamHold) -> Conflict | None:
+    """Why nobody lifts it yet: the correction of a lot that brought it about is not answered."""
+    if row.kind is HoldOn.MATERIAL_LOT and waits_under(session, row.id):
+        return Conflict(
+            f"The correction of lot {row.code} that this hold came with waits for its answer; it "
+            "is answered on the lot's page first."
         )
     return None
 

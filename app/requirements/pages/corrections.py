@@ -55,7 +55,7 @@ def show_correction_paper_form(
     page: Page, records: Records, by: SignedIn, *, code: str = "", revision: str = ""
 ) -> Response:
     """The form for a correction table's JSON paper."""
-    typed = typed_at_first(records, RequirementKind.CORRECTION_TABLE, code, revision)
+    typed = typed_at_first(records, by, RequirementKind.CORRECTION_TABLE, code, revision)
     return form_page(page, by, Act.WRITE_CORRECTION_TABLE, "correction_paper", typed=typed)
 
 

@@ -149,24 +149,20 @@ def _name(group: Group, cell: Cell) -> str:
 
 
 def keyings_shown(
-    by: Actor, shown: Revision, done: Sequence[SecondKeying], *, is_last: bool, looked: bool
+    by: Actor, shown: Revision, last: Revision, done: Sequence[SecondKeying]
 ) -> dict[str, Any]:
-    """What a revision's own page says of its second keyings, and whether its values stay hidden.
+    """What a revision's own page says of its second keyings, and whether its values are hidden.
 
-    They stay hidden from whoever may still key them blind until that person asks to see them.
+    Where the two entries of the ``last`` attempt differ stands on the page for everybody: these
+    values are looked up again, and not keyed blind any more.
     """
-    is_open = (
-        is_last
-        and KINDS[shown.kind].keyed
-        and shown.in_force_from is None
-        and shown.withdrawn_at is None
-        and not shown.is_keyed
-    )
-    may_key = is_open and may(by, Act.KEY_AGAIN) and not by.is_person(shown.written_by_id)
+    hidden = last.is_hidden_from(by)
+    is_last = shown.id == last.id
+    unlike = shown.differences or () if is_last or not hidden else ()
     return {
         "keyings": done,
-        "unlike": [Unlike(*one) for one in shown.differences or ()],
-        "may_key": may_key,
-        "to_be_keyed": is_open,
-        "hidden": may_key and not done and not looked,
+        "unlike": [Unlike(*one) for one in unlike],
+        "may_key": is_last and hidden and may(by, Act.KEY_AGAIN),
+        "to_be_keyed": is_last and last.may_be_keyed,
+        "hidden": hidden,
     }

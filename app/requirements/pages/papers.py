@@ -34,7 +34,7 @@ def show_table_form(
 
     With ``revision`` it is filled in with that draft, to be written again.
     """
-    typed = typed_at_first(records, RequirementKind.ACCEPTANCE_TABLE, code, revision)
+    typed = typed_at_first(records, by, RequirementKind.ACCEPTANCE_TABLE, code, revision)
     return form_page(page, by, Act.WRITE_REQUIREMENT, "table", typed=typed)
 
 
@@ -91,7 +91,7 @@ def show_cycle_form(
 
     With ``revision`` it is filled in with that draft, to be written again.
     """
-    typed = typed_at_first(records, RequirementKind.CYCLE, code, revision)
+    typed = typed_at_first(records, by, RequirementKind.CYCLE, code, revision)
     return form_page(page, by, Act.WRITE_REQUIREMENT, "cycle", typed=typed)
 
 

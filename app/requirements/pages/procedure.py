@@ -41,7 +41,7 @@ _AT_FIRST = {
 @router.get("/register/procedure")
 def show_procedure_form(page: Page, records: Records, by: SignedIn, code: str = "") -> Response:
     """The form for a procedure; ``code`` fills in that procedure for its next revision."""
-    return _form_page(page, by, typed=_at_first(records, code.upper()))
+    return _form_page(page, by, typed=_at_first(records, by, code.upper()))
 
 
 @router.post("/register/procedure")
@@ -96,11 +96,12 @@ def submit_procedure_paper(
     )
 
 
-def _at_first(records: Database, code: str) -> dict[str, str]:
-    """The form as it opens: empty, or filled in with the newest revision of a procedure."""
+def _at_first(records: Database, by: Actor, code: str) -> dict[str, str]:
+    """The form as it opens: empty, or filled in with the newest revision that the person sees."""
     if code:
         with records.read() as session:
-            found = queries.revisions(session, kind=RequirementKind.PYROMETRY_PROCEDURE, code=code)
+            every = queries.revisions(session, kind=RequirementKind.PYROMETRY_PROCEDURE, code=code)
+        found = [one for one in every if not one.is_hidden_from(by)]
         if found:
             return typed_procedure(code, found[-1].source_document, found[-1].paper)
     return {"code": code, **_AT_FIRST}

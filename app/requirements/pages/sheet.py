@@ -8,7 +8,7 @@ from fastapi import Response
 from app.audit.actor import Actor
 from app.database import Database
 from app.errors import NotFound, Refusal
-from app.people.queries import acts_about, names
+from app.people.queries import acts_about, names, open_holds_about
 from app.people.rights import Act, lacks, may
 from app.requirements import queries
 from app.requirements.pages.keyed import keyings_shown
@@ -27,7 +27,7 @@ class Asked:
     """Which page is asked for; ``act`` says which of its forms was sent, if any.
 
     ``attempt`` is an earlier attempt at the revision (None: the last), ``beside`` the key of the
-    one it is compared with, ``looked`` whether its values are asked for before they are keyed.
+    one it is compared with.
     """
 
     kind: RequirementKind
@@ -36,7 +36,6 @@ class Asked:
     act: str = ""
     attempt: int | None = None
     beside: int | None = None
-    looked: bool = False
 
 
 def requirement_page(
@@ -75,19 +74,13 @@ def requirement_page(
             other_attempts=[one for one in history if one.id != shown.id],
             names=names(session),
             acts=acts_about(session, kind.identity, asked.code),
+            on_hold=open_holds_about(session, kind.identity, asked.code),
             compared=typed.every("compared") if typed else [],
             refused=asked.act,
             tried=tried,
             sample=_sample(asked, typed, tried),
-            **keyings_shown(
-                by,
-                shown,
-                queries.keyings(session, shown.id),
-                is_last=shown.id == last.id,
-                looked=asked.looked,
-            ),
-            **_words(shown),
-            **_beside([*history, *found], shown, queries.previous(found, last), asked.beside),
+            **keyings_shown(by, shown, last, queries.keyings(session, shown.id)),
+            **_values(by, shown, last, history, found, beside=asked.beside),
             **_rights(by, shown, may_write=may(by, kind.writes), is_last=shown.id == last.id),
             **kept(typed, refusal),
         )
@@ -112,6 +105,27 @@ def _sample(asked: Asked, typed: Typed | None, tried: Tried | None) -> tuple[tup
     if tried is not None:
         return () if tried.refusal else tried.sample
     return sample_typed(typed) if typed is not None and asked.act == "verify" else ()
+
+
+def _values(
+    by: Actor,
+    shown: Revision,
+    last: Revision,
+    history: list[Revision],
+    found: list[Revision],
+    *,
+    beside: int | None,
+) -> dict[str, Any]:
+    """Everything on the page that holds a value; nothing of what is hidden from the person.
+
+    What the page is not given it cannot show, nor compare another revision with.
+    """
+    if last.is_hidden_from(by):
+        none: dict[str, Any] = {"parts": (), "rows": (), "open_parts": ()}
+        return {**none, "beside": None, "besides": (), "changed": ()}
+    known = [one for one in found if not one.is_hidden_from(by)]
+    before = queries.previous(known, last)
+    return {**_words(shown), **_beside([*history, *known], shown, before, beside)}
 
 
 def _words(shown: Revision) -> dict[str, Any]:

@@ -28,7 +28,7 @@ def _add_pages(kind: RequirementKind) -> None:
     @router.get(f"{address}/paper")
     def show_paper(records: Records, by: SignedIn, code: str, revision: str) -> Response:
         """The JSON paper of a revision as it is kept, to be taken away."""
-        return _paper(records, Named(kind, code.upper(), revision))
+        return _paper(records, by, Named(kind, code.upper(), revision))
 
     @router.get(address)
     def show(
@@ -40,14 +40,13 @@ def _add_pages(kind: RequirementKind) -> None:
         revision: str | None = None,
         attempt: int | None = None,
         beside: int | None = None,
-        looked: bool = False,
     ) -> Response:
         """The newest revision in force, or the one asked for, and the others.
 
         ``attempt`` asks for an earlier attempt at it, ``beside`` for the key of the one it is
-        compared with, and ``looked`` for its values by somebody who could still key them blind.
+        compared with.
         """
-        asked = Asked(kind, code.upper(), revision, attempt=attempt, beside=beside, looked=looked)
+        asked = Asked(kind, code.upper(), revision, attempt=attempt, beside=beside)
         return requirement_page(page, records, by, asked)
 
     @router.post(f"{address}/verify")
@@ -109,13 +108,14 @@ def _withdraw(
     return page.see_other(KINDS[kind].place, code, notice=notice)
 
 
-def _paper(records: Records, named: Named) -> Response:
+def _paper(records: Records, by: Actor, named: Named) -> Response:
     with records.read() as session:
         found = queries.named(session, named.code, kind=named.kind, revision=named.revision)
-    paper = next(one.paper for one in found if one.revision == named.revision)
+    revision = next(one for one in found if one.revision == named.revision)
+    queries.may_see_values(revision, by)
     name = f"{named.code}-{named.revision}.json".replace("/", "-")
     return Response(
-        json.dumps(paper, indent=1, ensure_ascii=False),
+        json.dumps(revision.paper, indent=1, ensure_ascii=False),
         media_type="application/json",
         headers={"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}"},
     )

@@ -36,20 +36,24 @@ def form_page(
 
 
 def typed_at_first(
-    records: Database, kind: RequirementKind, code: str, revision: str
+    records: Database, by: Actor, kind: RequirementKind, code: str, revision: str
 ) -> dict[str, str]:
-    """The form as it opens: whose further revision it is, or filled in with a draft as written."""
+    """The form as it opens: whose further revision it is, or filled in with a draft as written.
+
+    Of a draft that is hidden from the person its values are left to be filled in.
+    """
     typed = {"code": code}
     if not revision:
         return typed
     with records.read() as session:
         found = queries.named(session, code.upper(), kind=kind, revision=revision)
     draft = next(one for one in found if one.revision == revision)
+    typed |= {"revision": draft.revision, "source_document": draft.source_document}
+    if draft.is_hidden_from(by):
+        return typed
     return {
         **typed,
         **draft.shop_rules,
-        "revision": draft.revision,
-        "source_document": draft.source_document,
         "paper": json.dumps(draft.paper, indent=1, ensure_ascii=False),
     }
 

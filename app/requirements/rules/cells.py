@@ -6,7 +6,7 @@ them (how many entries, which criteria, how many rows), values never.
 
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 NOTHING = "nothing stated"
@@ -22,6 +22,8 @@ class Cell:
     "up"), and ``unsaid`` is what an empty entry stands for. ``tighter`` says whether a higher
     ("up") or a lower ("down") value asks for more; empty where neither does. ``without`` says what
     it is to state nothing there. A text that nobody keys (a clause, a name) has ``keyed`` False.
+    ``is_end`` says that the value is an end of what the group is for, or of a span: what is
+    tighter there is narrower, what is looser wider.
     """
 
     what: str
@@ -32,6 +34,7 @@ class Cell:
     tighter: str = ""
     without: str = "looser"
     keyed: bool = True
+    is_end: bool = False
 
     @property
     def said(self) -> str:
@@ -105,6 +108,11 @@ def figure(
     return Cell(
         what, text, is_figure=True, tighter=tighter, without=without, unsaid=unsaid, keyed=keyed
     )
+
+
+def end(what: str, value: object, *, tighter: str) -> Cell:
+    """A cell that holds one end of a span: the lower, which narrows it "up", or the upper."""
+    return replace(figure(what, value, tighter=tighter), is_end=True)
 
 
 def word(what: str, value: object, *, keyed: bool = True) -> Cell:

@@ -1,4 +1,4 @@
-"""In what two revisions differ, cell by cell, and whether limits became tighter. Pure."""
+"""In what two revisions differ, cell by cell: what became tighter, and what wider. Pure."""
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal, InvalidOperation
@@ -7,6 +7,7 @@ from app.requirements.rules.cells import NOTHING, Cell, Group
 from app.requirements.rules.parts import Change
 
 TIGHTER, LOOSER = "tighter", "looser"
+_OF_AN_END = {TIGHTER: "narrower", LOOSER: "wider"}
 OTHER_PLACES = "the same figure to other places"
 
 
@@ -73,10 +74,15 @@ def _said(cell: Cell | None) -> str:
 
 
 def _sense(was: Cell | None, now: Cell | None) -> str:
-    """Whether the change asks for more or for less; empty where it is neither."""
+    """Whether the change asks for more or less, or covers less or more; empty where neither."""
     cell = now or was
     if cell is None:
         return ""
+    sense = _direction(cell, was, now)
+    return _OF_AN_END.get(sense, sense) if cell.is_end else sense
+
+
+def _direction(cell: Cell, was: Cell | None, now: Cell | None) -> str:
     first, second = (one.said if one is not None else "" for one in (was, now))
     if not cell.tighter:
         return OTHER_PLACES if cell.is_figure and _same_figure(first, second) else ""

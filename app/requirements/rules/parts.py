@@ -23,7 +23,7 @@ class Part:
 class Change:
     """One value that differs between two revisions; None where a revision does not have it.
 
-    ``sense`` says whether a limit became tighter or looser, where it did.
+    ``sense`` says whether a limit became tighter or looser, or a span narrower or wider, if either.
     """
 
     part: str

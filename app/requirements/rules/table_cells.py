@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from app.judging.rounding import RoundingMethod
@@ -9,10 +10,13 @@ from app.judging.units import Quantity
 from app.judging.witness.acceptance import INSTRUMENT_BUILDS, RetestOf, Surface
 from app.judging.witness.acceptance_checks import same_name
 from app.judging.witness.eddy_current import DEPTHS_NEEDED
-from app.requirements.rules.cells import Cell, Group, figure, pick, word, yes_or_no
+from app.requirements.rules.cells import Cell, Group, end, figure, pick, word, yes_or_no
 
 _Paper = Mapping[str, Any]
 _ENDS = ("not included", "included")
+_LOOSE_FIRST = _ENDS[::-1]
+_NARROWS = {"from": "up", "to": "down"}
+"""In which direction each end of a span moves to narrow it."""
 _DECISIONS = {"simple": "simple comparison", "guarded": "guarded by the uncertainty"}
 _STATISTICS = {"each": "each reading", "mean": "the mean"}
 _ROUNDINGS = {
@@ -58,9 +62,11 @@ def _key_cells(entry: _Paper) -> Iterable[Cell]:
     yield word("alloy", entry["alloy"])
     yield word("temper", entry["temper"])
     yield word("product form", entry["form"])
-    for end in ("from", "to"):
-        yield figure(f"thickness {end}, mm", thickness[end])
-        yield pick(f"thickness {end} is", _ENDS[thickness[f"{end}_included"]], _ENDS)
+    for name, tighter in _NARROWS.items():
+        yield end(f"thickness {name}, mm", thickness[name], tighter=tighter)
+        is_in = _ENDS[thickness[f"{name}_included"]]
+        itself = pick(f"thickness {name} is", is_in, _LOOSE_FIRST, tighter="up")
+        yield replace(itself, is_end=True)
     surfaces = (ANY_SURFACE, *(one.value for one in Surface))
     yield pick("surface", entry.get("surface") or "", surfaces, unsaid=ANY_SURFACE)
 
@@ -127,8 +133,8 @@ def _criterion(name: str, criterion: _Paper, *, is_inside: bool) -> Iterable[Cel
 
 
 def _zone(name: str, zone: _Paper) -> Iterable[Cell]:
-    yield figure(f"{name}, from", zone.get("from"))
-    yield figure(f"{name}, to", zone.get("to"))
+    for side, tighter in _NARROWS.items():
+        yield end(f"{name}, {side}", zone.get(side), tighter=tighter)
     yield pick(f"{name}, a value in it is", _OUTCOMES[zone["outcome"]], _OUTCOMES.values())
     yield from _criteria(f"{name}, also ", zone.get("also") or ())
 
@@ -150,8 +156,8 @@ def _measuring(name: str, criterion: _Paper) -> Iterable[Cell]:
         ("rise", "ageing is expected to change it by"),
     ):
         if criterion.get(span) is not None:
-            yield figure(f"{name}, {words}, from", criterion[span]["from"])
-            yield figure(f"{name}, {words}, to", criterion[span]["to"])
+            for side, tighter in _NARROWS.items():
+                yield end(f"{name}, {words}, {side}", criterion[span][side], tighter=tighter)
 
 
 def _is(paper: _Paper, name: str) -> bool:

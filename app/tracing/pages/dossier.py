@@ -6,27 +6,31 @@ from threading import Lock
 from typing import Any
 
 from fastapi import APIRouter, Response
+from markupsafe import Markup
 
 from app.audit.actor import Actor
 from app.judging.verdict import Outcome, Verdict
 from app.loads.bags.surface import surface_in_loads
 from app.loads.record_queries import came_in
-from app.panels.queries import Came, came_from, came_of
+from app.panels.queries import came_from, came_of
 from app.people.queries import act_words
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
+from app.release.pages.hold_tags import qr_code
 from app.release.queries.decisions import kept_evidence
 from app.release.queries.departures import departure_notes
-from app.release.queries.panel_facts import panel_facts, panel_id
+from app.release.queries.panel_facts import panel_facts
+from app.release.rules.check_line import check_line
 from app.release.rules.exposure import ledger
 from app.release.rules.facts import CouponFacts, LoadFacts, PanelFacts
 from app.release.rules.gates import address
 from app.release.rules.signed import rests_on_evidence
 from app.release.rules.snapshot import differences
-from app.release.rules.standing import DECIDED, ENDED, Standing
+from app.release.rules.standing import ENDED, Standing
 from app.release.service import Case, case_of
 from app.tracing.pages.dossier_decisions import next_decision, signed_decisions
 from app.tracing.pages.dossier_readings import ReadingLine, reading_lines
+from app.tracing.pages.standing_words import replaced_by, why_it_stands
 from app.tracing.queries import dossier
 from app.tracing.queries.dossier import Name, Rows
 from app.tracing.queries.exposure import runs_on_record
@@ -111,7 +115,7 @@ _kept = _Kept()
 
 def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
     """Everything a dossier shows that is the same for every visitor."""
-    key = panel_id(session, code)
+    key, order_on_file = dossier.panel_on_file(session, code)
     facts = panel_facts(session, [key], zone=zone, in_full=True)[key]
     case = case_of(facts)
     coupons = [coupon for load in facts.loads for coupon in load.coupons]
@@ -127,8 +131,9 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
     children = came_of(session, key)
     return {
         "facts": facts,
+        "order_on_file": order_on_file,
         "case": case,
-        "reason": _replaced_by(children) or _reason(case, names),
+        "reason": replaced_by(children) or why_it_stands(case, names),
         "parent": came_from(session, key),
         "children": children,
         "exposure": ledger(facts, runs_on_record(session, load_ids)),
@@ -136,6 +141,7 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
         "came": came_in(session, load_ids),
         "surfaces": _surfaces(session, facts),
         "decisions": signed_decisions(facts, names, changed),
+        "check_code": _check_code(facts),
         "holds": [(hold, names[hold.placed_by_id]) for hold in reversed(facts.holds)],
         "registered_by": names[facts.registered_by_id],
         "changed": changed,
@@ -153,12 +159,10 @@ def _values(session: Any, code: str, zone: tzinfo) -> dict[str, Any]:
     }
 
 
-def _replaced_by(children: list[Came]) -> str | None:
-    """What became of a panel that others stand for, as a sentence; None for every other panel."""
-    if not children:
-        return None
-    codes = ", ".join(child.code for child in children)
-    return f"It was replaced by {codes}, which carry on what it went through."
+def _check_code(facts: PanelFacts) -> Markup | None:
+    """The check line as a drawn code, for the paper; None where nothing has been decided."""
+    last = facts.last_decision
+    return None if last is None else qr_code(check_line(facts.code, last))
 
 
 def _surfaces(session: Any, facts: PanelFacts) -> dict[int, Any]:
@@ -184,34 +188,6 @@ def _changed(session: Any, case: Case) -> list[str]:
     if last is None or not rests_on_evidence(case.facts, last.number):
         return []
     return differences(kept_evidence(session, case.facts.id, last.number), case.gates)
-
-
-def _reason(case: Case, names: dict[int, Name]) -> str:
-    """Why the panel stands where it stands, in a sentence or two."""
-    facts, standing = case.facts, case.standing
-    if standing is Standing.READY:
-        return (
-            "Every gate conforms. An inspector who took none of the readings may release the panel."
-        )
-    if standing in {Standing.HELD, Standing.RECALLED} and facts.open_holds:
-        told = [
-            f"{names[hold.placed_by_id].full} put it on hold: {hold.reason.rstrip('.')}."
-            for hold in facts.open_holds
-        ]
-        if standing is Standing.RECALLED:
-            told.insert(0, "It was released, or is used as it is; nobody may use it for now.")
-        return " ".join(told)
-    if standing is Standing.HELD:
-        failing = [gate for gate in case.gates if gate.outcome is Outcome.DOES_NOT_CONFORM]
-        unproven = [gate for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
-        told = [gate.text for gate in (failing or unproven)[:2]]
-        return f"Its evidence holds it. {' '.join(told)}"
-    last = facts.last_decision
-    if last is not None and standing in DECIDED:
-        kind = last.kind.value.capitalize()
-        return f"{kind}, signed by {last.printed_name}. {last.reason}".strip()
-    missing = [gate.text for gate in case.gates if gate.outcome is Outcome.NOT_PROVEN]
-    return f"Not proven yet. {missing[0]}" if missing else "Nothing is missing so far."
 
 
 def _next_act(case: Case, by: Actor) -> tuple[str, str | None]:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from app.audit.actor import Actor
 from app.people.rights import Act, lacks, may
+from app.release.rules.check_line import short_line
 from app.release.rules.facts import PanelFacts
 from app.release.rules.gates import address
 from app.release.rules.signed import SignatureStanding, signature_standing
@@ -33,6 +34,8 @@ class SignedDecision:
     meaning: str
     hash: str
     signature: SignatureStanding
+    short_line: str
+    """Of the check line that a printed dossier bears, what follows its panel."""
 
 
 def signed_decisions(
@@ -55,6 +58,7 @@ def signed_decisions(
                 is_intact=is_intact(facts, made.number),
                 changed=changed if made.number == len(facts.decisions) else (),
             ),
+            short_line=short_line(facts.code, made),
         )
         for made in reversed(facts.decisions)
     ]

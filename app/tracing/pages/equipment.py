@@ -9,7 +9,7 @@ from app.bench.queries import indents_used
 from app.equipment import queries
 from app.equipment.queries import Subject, SubjectKind
 from app.equipment.rules import indents_left_of
-from app.people.queries import acts_about, names
+from app.people.queries import acts_about, names, open_holds_about
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
 from app.tracing.queries.measured import measured_since
@@ -47,6 +47,7 @@ def show_block(page: Page, records: Records, by: SignedIn, code: str) -> Respons
             left=indents_left_of(block.indents_most, used),
             names=names(session),
             acts=acts_about(session, "reference_block", block.code),
+            on_hold=open_holds_about(session, "reference_block", block.code),
         )
 
 

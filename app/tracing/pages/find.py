@@ -5,6 +5,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Response
 
 from app.people.signed_in import SignedIn
+from app.release.rules.check_line import is_whole_line
 from app.release.rules.gates import address
 from app.tracing.queries import lists
 from app.tracing.rules import kind_words, scanned
@@ -18,7 +19,12 @@ router = APIRouter()
 def show_found(
     page: Page, records: Records, by: SignedIn, q: str = "", after: str | None = None
 ) -> Response:
-    """Straight to the thing of that identity; else those that begin with it; else says so."""
+    """Straight to the thing of that identity; else those that begin with it; else says so.
+
+    A printed dossier's check line leads to what is said of the paper.
+    """
+    if is_whole_line(q):
+        return page.see_other(f"/check-paper?line={quote(q.strip())}")
     code = scanned(q)
     zone = page.settings.zone
     with records.read() as session:

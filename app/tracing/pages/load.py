@@ -1,7 +1,8 @@
-"""A load's page: its record, where it was cold, its coupons with their results, its evidence."""
+"""A load's page: its record, its panels and where they stand, its coupons, its evidence."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any
 
 from fastapi import APIRouter, Response
@@ -14,11 +15,20 @@ from app.loads.pages.live import Watching
 from app.loads.pages.looking_over import Looking
 from app.loads.queries import Seats
 from app.loads.record_queries import came_in
+from app.loads.replacements import replacements
 from app.loads.trouble_queries import troubles_of_load
+from app.panels.queries import came_of
+from app.people.queries import open_holds_about
 from app.people.rights import Act, may
 from app.people.signed_in import SignedIn
+from app.release.queries.panel_facts import panel_facts
 from app.release.rules.gates import address
+from app.release.rules.rejection import rejection
+from app.release.rules.standing import Standing
+from app.release.service import case_of
+from app.tracing.pages.standing_words import replaced_by, why_it_stands
 from app.tracing.queries.coupon_results import CouponResult, coupon_results
+from app.tracing.queries.dossier import people_by_id
 from app.web.page import Page, Records, now
 
 router = APIRouter()
@@ -31,6 +41,14 @@ class PanelPlan:
     length_mm: str
     width_mm: str
     marks: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class PanelNow:
+    """Where a panel of the load stands now, and why, in a sentence or two."""
+
+    standing: str
+    why: str
 
 
 @router.get("/loads/{code:path}")
@@ -57,7 +75,10 @@ def show_load(
             session, seen.load.id, [coupon.id for coupon in seen.seats.coupons]
         )
         reports = troubles_of_load(session, seen.load.id)
+        panels_now, rejected = _panels_now(session, seen.load.id, seen.seats, zone)
+        replaced = replacements(session, [seen.load.id]).get(seen.load.id, [])
         came = came_in(session, [seen.load.id]).get(seen.load.id)
+        on_hold = open_holds_about(session, "load", seen.load.code)
         cold = None
         if seen.verdict is not None and seen.record is not None:
             began = seen.record.starts_at or seen.load.planned_start
@@ -70,8 +91,12 @@ def show_load(
         live=live,
         cold=cold,
         came=came,
+        on_hold=on_hold,
         results=results,
         reports=reports,
+        replaced=replaced,
+        panels_now=panels_now,
+        rejected=rejected,
         plans=plans(seen.seats, results, cold),
         may_check=may(by, Act.CHECK_BAG),
         may_import=may(by, Act.IMPORT_RECORD),
@@ -81,6 +106,24 @@ def show_load(
         may_start=may(by, Act.START_LOAD),
         may_plan=may(by, Act.PLAN_LOAD),
     )
+
+
+def _panels_now(
+    session: Any, load_id: int, seats: Seats, zone: tzinfo
+) -> tuple[dict[int, PanelNow], tuple[str, ...]]:
+    """Where the load's panels stand, by key, and what rejects each if they all are rejected.
+
+    As many queries for many panels as for one, but for a panel that others stand for.
+    """
+    facts = panel_facts(session, [panel.id for panel in seats.panels], zone=zone, in_full=True)
+    names = people_by_id(session)
+    shown = {}
+    for key, one in facts.items():
+        case = case_of(one)
+        children = came_of(session, key) if case.standing is Standing.REPLACED else []
+        why = replaced_by(children) or why_it_stands(case, names)
+        shown[key] = PanelNow(case.standing.value, why)
+    return shown, rejection([facts[panel.id] for panel in seats.panels], load_id)
 
 
 def plans(

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import BindParameter, Row, bindparam, select
+from sqlalchemy import BindParameter, Row, bindparam, exists, select
 from sqlalchemy.orm import Session
 
 from app.audit.records import TrailEntry
@@ -23,7 +23,10 @@ from app.equipment.records import (
     TesterQuarantine,
 )
 from app.loads.records import LoadSensor, SensorExclusion
+from app.panels.records import Panel
 from app.people.records import Person
+from app.release.queries.panel_facts import panel_id
+from app.requirements.records import CustomerOrder
 
 Rows = Sequence[Row[Any]]
 
@@ -122,6 +125,17 @@ class Name(NamedTuple):
 
     full: str
     user: str
+
+
+def panel_on_file(session: Session, code: str) -> tuple[int, bool]:
+    """A panel's key, and whether the order that it is for is on record.
+
+    Raises:
+        NotFound: there is no such panel.
+    """
+    on_file = exists().where(CustomerOrder.number == Panel.order_number)
+    row = session.execute(select(Panel.id, on_file).where(Panel.code == code)).one_or_none()
+    return (panel_id(session, code), False) if row is None else (row[0], row[1])
 
 
 def people_by_id(session: Session) -> dict[int, Name]:

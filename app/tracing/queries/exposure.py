@@ -4,13 +4,13 @@ from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import BindParameter, bindparam, func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
+from app.loads.queries import in_use
 from app.loads.records import FurnaceRecord, Load, LoadEnd, LoadStart, RecordVerdict
 from app.release.rules.exposure import RunOnRecord
 
 _KEYS: BindParameter[Any] = bindparam("keys", expanding=True)
-_newer = aliased(FurnaceRecord)
 _last = (
     select(func.max(RecordVerdict.id))
     .where(RecordVerdict.record_id == FurnaceRecord.id)
@@ -29,9 +29,8 @@ _RUNS: Any = (
     .outerjoin(LoadStart, LoadStart.load_id == Load.id)
     .outerjoin(LoadEnd, LoadEnd.load_id == Load.id)
     .outerjoin(FurnaceRecord, FurnaceRecord.load_id == Load.id)
-    .outerjoin(_newer, _newer.replaces_id == FurnaceRecord.id)
     .outerjoin(RecordVerdict, RecordVerdict.id == _last)
-    .where(Load.id.in_(_KEYS), _newer.id.is_(None))
+    .where(Load.id.in_(_KEYS), in_use())
     .order_by(FurnaceRecord.id)
 )
 

@@ -1,9 +1,10 @@
 """What rests on a verified paper: loads, furnaces and records that used one of its revisions."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any, TypeAlias
 
 from sqlalchemy import Text, func, select, type_coerce
@@ -40,8 +41,10 @@ class RestingOn:
     newest: Sequence[Resting]
 
 
-def resting_on(session: Session, code: str) -> RestingOn:
+def resting_on(session: Session, code: str, *, hidden: Collection[int] = ()) -> RestingOn:
     """What used any revision of the paper of that identity.
+
+    What ``hidden`` revisions of tables (their keys) ask for is left out.
 
     Raises:
         NotFound: no verified paper has that identity.
@@ -49,14 +52,14 @@ def resting_on(session: Session, code: str) -> RestingOn:
     requirement = find_requirement(session, code)
     if requirement is None:
         raise NotFound(f"No paper {code} is on record. Check its identity.")
-    read = {
+    readers: dict[RequirementKind, Callable[[Requirement], _Read]] = {
         RequirementKind.ACCEPTANCE_TABLE: _judged,
         RequirementKind.CYCLE: _run,
         RequirementKind.PYROMETRY_PROCEDURE: _governed,
         RequirementKind.LOGGER_MAPPING: _imported,
-        RequirementKind.CORRECTION_TABLE: _named,
-    }[requirement.kind]
-    query, words = read(requirement)
+        RequirementKind.CORRECTION_TABLE: partial(_named, hidden=hidden),
+    }
+    query, words = readers[requirement.kind](requirement)
     count = session.scalar(select(func.count()).select_from(query.subquery())) or 0
     rows = session.execute(query.limit(MOST)).all()
     newest = [words(row) for row in rows]
@@ -134,7 +137,7 @@ def _imported(mapping: Requirement) -> _Read:
     )
 
 
-def _named(corrections: Requirement) -> _Read:
+def _named(corrections: Requirement, hidden: Collection[int]) -> _Read:
     """Acceptance tables that ask for a correction table."""
     # A paper's one text form has no spaces, so that the name stands in it in this way only.
     asks = f'"correction":{json.dumps(corrections.code)}'
@@ -143,7 +146,7 @@ def _named(corrections: Requirement) -> _Read:
         .join(RequirementRevision, RequirementRevision.requirement_id == Requirement.id)
         .where(Requirement.kind == RequirementKind.ACCEPTANCE_TABLE)
         .where(type_coerce(RequirementRevision.paper, Text).contains(asks, autoescape=True))
-        .where(is_last_attempt())
+        .where(is_last_attempt(), RequirementRevision.id.not_in(hidden))
         .order_by(RequirementRevision.id.desc())
     )
     return query, lambda row: Resting(

@@ -1,6 +1,8 @@
 """What stands out on the trail since it was last reviewed."""
 
+from collections import Counter
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Response
 
@@ -10,7 +12,7 @@ from app.release.rules.gates import address
 from app.tracing.forms import place_in_list
 from app.tracing.queries.dossier import people_by_id
 from app.trail.queries import reviews
-from app.trail.queries.exceptions import among, outstanding
+from app.trail.queries.exceptions import among, newest, totals
 from app.trail.rules.exceptions import Kind, Outstanding
 from app.web.page import Page, Records
 
@@ -25,31 +27,50 @@ def show_exceptions(
     records: Records,
     by: SignedIn,
     kind: Annotated[str, Query()] = "",
-    after: Annotated[str, Query()] = "",
+    before: Annotated[str, Query()] = "",
 ) -> Response:
-    """Exceptions after the last reviewed entry, and those that reviews left; one kind if asked."""
+    """Exceptions after the last reviewed entry, newest first; then those that reviews left.
+
+    Of one kind, if asked. A page looks at a stated number of entries, however long the trail.
+    """
+    wanted = Kind(kind) if kind in set(Kind) else None
     with records.read() as session:
         reviewed = reviews.last_reviewed(session)
-        start = place_in_list(after)
+        start = place_in_list(before)
         end = reviews.last_entry(session)
-        first = reviewed if start is None else max(start, reviewed)
-        found = outstanding(session, first + 1, end, most=SHOWN)
+        top = end if start is None else min(start - 1, end)
+        looked = newest(session, reviewed + 1, top, most=SHOWN, kind=wanted)
+        counted = totals(session, reviewed + 1, end)
         places = reviews.left_open(session) if start is None else []
-        left = [e for e in among(session, sorted({n for n, _ in places})) if e.place in places]
+        shown = set(places[:SHOWN])
+        left = [e for e in among(session, sorted({n for n, _ in shown})) if e.place in shown]
         names = {name.user: name.full for name in people_by_id(session).values()}
+    if start is None and looked.onward is None and wanted is None:
+        # Every entry was looked at, so that those told by what they bound are counted too.
+        counted |= Counter(each.kind for each in looked.found)
     return page.show(
         "trail/exceptions.html",
         reviewed=reviewed,
         end=end,
-        found=_lines([e for e in found if not kind or e.kind == kind], names),
-        left=_lines([e for e in left if not kind or e.kind == kind], names),
+        top=top,
+        lowest=looked.onward or reviewed + 1,
+        counted=[(each.value, counted[each]) for each in Kind if counted.get(each)],
+        found=_lines(looked.found, names),
+        left=_lines([e for e in left if wanted in {None, e.kind}], names),
+        left_further=max(0, len(places) - SHOWN),
         kinds=[(each.value, each.value) for each in Kind],
         typed={"kind": kind},
-        next_url=f"/trail/exceptions?after={found[-1].entry.number}"
-        if len(found) >= SHOWN
-        else None,
+        next_url=_older(looked.onward, wanted),
         may_review=may(by, Act.REVIEW_TRAIL),
     )
+
+
+def _older(onward: int | None, kind: Kind | None) -> str | None:
+    """The page that goes on below that entry, of the same kind."""
+    if onward is None:
+        return None
+    asked = {"before": str(onward), **({} if kind is None else {"kind": kind.value})}
+    return f"/trail/exceptions?{urlencode(asked)}"
 
 
 def _lines(found: list[Outstanding], names: dict[str, str]) -> list[tuple[Outstanding, str, str]]:

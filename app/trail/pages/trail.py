@@ -182,6 +182,7 @@ def show_entry(page: Page, records: Records, by: SignedIn, number: int) -> Respo
     """One entry with the rows it bound, what they were before, and the hashes that chain it."""
     with records.read() as session:
         entry = trail.entry(session, number)
+        hidden = trail.hidden_columns(session, entry.rows, by)
         users = {name.user: name.full for name in people_by_id(session).values()}
     person, act, href = _words(entry.line, users)
     return page.show(
@@ -191,11 +192,13 @@ def show_entry(page: Page, records: Records, by: SignedIn, number: int) -> Respo
         act=act,
         about=f"{kind_words(entry.line.about_kind)} {entry.line.about_code}",
         href=href,
-        rows=[_row(entry, row) for row in entry.rows],
+        rows=[_row(entry, row, hidden) for row in entry.rows],
     )
 
 
-def _row(entry: Entry, row: Mapping[str, Any]) -> dict[str, Any]:
+def _row(
+    entry: Entry, row: Mapping[str, Any], hidden: Mapping[tuple[str, str], str]
+) -> dict[str, Any]:
     """A bound row for its section: its name, its columns, and what changed since it was written."""
     before = entry.before.get((row["table"], row["key"]))
     refers = trail.references(row["table"])
@@ -203,7 +206,9 @@ def _row(entry: Entry, row: Mapping[str, Any]) -> dict[str, Any]:
     changed = []
     for name, content in row["columns"].items():
         thing = entry.things.get((refers.get(name, ""), str(content)))
-        if thing is not None:
+        if hidden.get((row["table"], row["key"])) == name:
+            pairs.append((column_words(name), "shown once a second person has keyed the same"))
+        elif thing is not None:
             pairs.append((column_words(name), thing[0], address(thing[1], thing[2])))
         else:
             pairs.append((column_words(name), content_words(content)))

@@ -9,10 +9,12 @@ from typing import Any
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
+from app.audit.actor import Actor
 from app.audit.records import Identity, TrailEntry
 from app.database import Base
 from app.errors import NotFound
 from app.people.records import Person
+from app.requirements import queries as requirements
 from app.trail.queries.exceptions import among
 from app.trail.queries.reviews import last_entry
 from app.trail.rules.exceptions import NEVER
@@ -264,6 +266,32 @@ def _things(
             )
             for thing in session.execute(coded):
                 found[target, str(thing.id)] = (thing.code, thing.kind or target, thing.code)
+    return found
+
+
+_VALUES_OF_DRAFTS = {"requirement_revision": "shop_rules", "second_keying": "differences"}
+"""By table: the one column in which values of a requirement stand, and not their digest."""
+
+
+def hidden_columns(
+    session: Session, rows: Sequence[Mapping[str, Any]], by: Actor
+) -> dict[tuple[str, str], str]:
+    """By table and key of a bound row: the column that this person is not shown.
+
+    It holds values of a draft that a second person has still to key. Where the two entries of its
+    last attempt differ is shown to everybody.
+    """
+    found = {}
+    for row in rows:
+        column = _VALUES_OF_DRAFTS.get(row["table"])
+        if column is None:
+            continue
+        key = int(row["columns"].get("revision_id") or row["key"])
+        written = requirements.revision(session, key)
+        last = requirements.attempts(session, written.code, written.revision)[-1]
+        is_side_by_side = column == "differences" and last.id == key
+        if last.is_hidden_from(by) and not is_side_by_side:
+            found[row["table"], row["key"]] = column
     return found
 
 

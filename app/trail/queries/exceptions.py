@@ -3,10 +3,11 @@
 import json
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
 
 from app.audit.records import TrailEntry
@@ -14,10 +15,20 @@ from app.audit.tags import Tag
 from app.bench.records import CouponVerdict
 from app.loads.records import FurnaceRecord, RecordVerdict
 from app.people.records import Person
-from app.trail.rules.exceptions import NEVER, SERIES_WITHIN, Beside, EntryRead, Outstanding
+from app.trail.rules.exceptions import (
+    NEVER,
+    SERIES_WITHIN,
+    Beside,
+    EntryRead,
+    Kind,
+    Outstanding,
+)
 from app.trail.rules.exceptions import outstanding as judged
+from app.trail.rules.glance import ALWAYS, SOMETIMES, may_stand_out
 
-_READ_AT_ONCE = 500
+_READ_AT_ONCE = 2_000
+LOOKED_AT_ONCE = 10_000
+"""The report looks at so many entries, then the reader goes on."""
 _COLUMNS = (
     TrailEntry.number,
     TrailEntry.at,
@@ -30,6 +41,17 @@ _COLUMNS = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """Exceptions, the newest entry first, and as far down as entries were looked at.
+
+    ``onward`` is the lowest entry looked at where there are more below it, else None.
+    """
+
+    found: list[Outstanding]
+    onward: int | None
+
+
 def outstanding(
     session: Session, first: int, last: int, *, most: int | None = None
 ) -> list[Outstanding]:
@@ -39,33 +61,96 @@ def outstanding(
     """
     found: list[Outstanding] = []
     shared = _shared_numbers(session)
+    rows = _between(first, last).order_by(TrailEntry.number)
     start = first
     while start <= last:
-        rows = session.execute(
-            select(*_COLUMNS)
-            .where(TrailEntry.number >= start, TrailEntry.number <= last)
-            .where(TrailEntry.tag.not_in(NEVER))
-            .order_by(TrailEntry.number)
-            .limit(_READ_AT_ONCE)
-        ).all()
-        found += _judged(session, rows, shared)
+        some = _read(session, rows.where(TrailEntry.number >= start))
+        found += _judged(session, some, shared)
         if most is not None and len(found) >= most:
             reached = found[most - 1].entry.number
             return [each for each in found if each.entry.number <= reached]
-        if len(rows) < _READ_AT_ONCE:
+        if len(some) < _READ_AT_ONCE:
             break
-        start = rows[-1].number + 1
+        start = some[-1].number + 1
     return found
+
+
+def newest(
+    session: Session, first: int, last: int, *, most: int, kind: Kind | None = None
+) -> Looked:
+    """Exceptions among entries ``first`` to ``last``, both included, newest first.
+
+    It ends with the entry that reaches ``most``, or with ``LOOKED_AT_ONCE`` entries looked at,
+    whichever comes first, however long the trail. Of a kind that goes by its act only entries of
+    that act are looked at.
+    """
+    rows = _between(first, last).order_by(TrailEntry.number.desc())
+    acts = None if kind is None else {**ALWAYS, **SOMETIMES}.get(kind)
+    if acts is not None:
+        rows = rows.where(TrailEntry.tag.in_(sorted(acts)))
+    found: list[Outstanding] = []
+    shared = _shared_numbers(session)
+    top, looked_at = last, 0
+    while top >= first and looked_at < LOOKED_AT_ONCE:
+        some = _read(session, rows.where(TrailEntry.number <= top))
+        judged_here = _judged(session, some[::-1], shared)
+        judged_here.sort(key=lambda each: each.entry.number, reverse=True)
+        found += [each for each in judged_here if kind in {None, each.kind}]
+        if len(found) >= most:
+            reached = found[most - 1].entry.number
+            kept = [each for each in found if each.entry.number >= reached]
+            return Looked(kept, reached if reached > first else None)
+        if len(some) < _READ_AT_ONCE:
+            return Looked(found, None)
+        looked_at += len(some)
+        top = some[-1].number - 1
+    return Looked(found, top + 1 if top >= first else None)
+
+
+def totals(session: Session, first: int, last: int) -> dict[Kind, int]:
+    """How many entries ``first`` to ``last`` stand out, by kind, of the kinds that go by their act.
+
+    Counted by the database over an index, none of them read; two statements.
+    """
+    inside = TrailEntry.number.between(first, last)
+    kinds = {act: kind for kind, acts in ALWAYS.items() for act in acts}
+    counted = dict.fromkeys(ALWAYS, 0)
+    for tag, count in session.execute(
+        select(TrailEntry.tag, func.count())
+        .where(TrailEntry.tag.in_(sorted(kinds)), inside)
+        .group_by(TrailEntry.tag)
+    ):
+        counted[kinds[tag]] += count
+    by_another = select(func.count()).where(
+        TrailEntry.tag == Tag.PASSWORD_SET.value, TrailEntry.by != TrailEntry.about_code, inside
+    )
+    counted[Kind.PASSWORD_BY_ANOTHER] = session.scalar(by_another) or 0
+    return counted
 
 
 def among(session: Session, numbers: Sequence[int]) -> list[Outstanding]:
     """The exceptions among these entries, oldest first."""
-    if not numbers:
-        return []
-    rows = session.execute(
-        select(*_COLUMNS).where(TrailEntry.number.in_(numbers)).order_by(TrailEntry.number)
-    ).all()
-    return _judged(session, rows, _shared_numbers(session))
+    found: list[Outstanding] = []
+    shared = _shared_numbers(session)
+    wanted = sorted(numbers)
+    for start in range(0, len(wanted), _READ_AT_ONCE):
+        some = wanted[start : start + _READ_AT_ONCE]
+        rows: Any = select(*_COLUMNS).where(TrailEntry.number.in_(some))
+        found += _judged(session, _read(session, rows.order_by(TrailEntry.number)), shared)
+    return found
+
+
+def _between(first: int, last: int) -> Select[Any]:
+    query: Any = select(*_COLUMNS)
+    narrowed: Select[Any] = query.where(
+        TrailEntry.number.between(first, last), TrailEntry.tag.not_in(NEVER)
+    )
+    return narrowed
+
+
+def _read(session: Session, rows: Select[Any]) -> Sequence[Any]:
+    # Straight on the connection: rows of columns need none of the session's object keeping.
+    return session.connection().execute(rows.limit(_READ_AT_ONCE)).all()
 
 
 def _judged(
@@ -83,6 +168,7 @@ def _judged(
             rows=json.loads(row.body)["rows"],
         )
         for row in rows
+        if may_stand_out(row.tag, row.at, row.body)
     ]
     return judged(
         entries,

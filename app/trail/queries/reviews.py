@@ -16,6 +16,8 @@ from app.trail.rules.exceptions import Outstanding
 
 MOST_AT_ONCE = 100
 """A review that would have more exceptions than this ends at the entry where it reaches them."""
+ENTRIES_AT_ONCE = 20_000
+"""A review that would cover more entries than this ends there; the next one goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +94,13 @@ def left_open(session: Session) -> list[tuple[int, str]]:
 def stretch(session: Session, by: Actor, *, through: int | None = None) -> Stretch:
     """What that person's next review covers, as far as entry ``through`` at most.
 
-    An exception that is the reviewer's own act, by person, is left for another reviewer.
+    It ends sooner where it would have more than ``MOST_AT_ONCE`` exceptions or cover more than
+    ``ENTRIES_AT_ONCE`` entries. An exception that is the reviewer's own act, by person, is left for
+    another reviewer.
     """
     first, end = last_reviewed(session) + 1, last_entry(session)
-    last = end if through is None else max(min(through, end), first - 1)
+    asked = end if through is None else max(min(through, end), first - 1)
+    last = min(asked, first + ENTRIES_AT_ONCE - 1)
     found = outstanding(session, first, last, most=MOST_AT_ONCE)
     if len(found) >= MOST_AT_ONCE:
         last = found[-1].entry.number

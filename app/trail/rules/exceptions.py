@@ -19,6 +19,7 @@ class Kind(StrEnum):
     LATE = "entered late"
     VOID = "reading voided, or asked to be"
     CORRECTION = "reading corrected, or asked to be"
+    LOT_CORRECTED = "lot's entry corrected, or asked to be"
     TURNED = "verdict turned"
     RETEST = "retest"
     REFUSED = "act refused"
@@ -100,6 +101,8 @@ BY_TAG: dict[Tag, Kind] = {
     Tag.READING_CORRECTED: Kind.CORRECTION,
     Tag.CORRECTION_ASKED: Kind.CORRECTION,
     Tag.CORRECTION_DECIDED: Kind.CORRECTION,
+    Tag.LOT_CORRECTION_ASKED: Kind.LOT_CORRECTED,
+    Tag.LOT_CORRECTION_DECIDED: Kind.LOT_CORRECTED,
     Tag.RETEST_OPENED: Kind.RETEST,
     Tag.ACT_REFUSED: Kind.REFUSED,
     Tag.HOLD_LIFTED: Kind.HOLD_LIFTED,

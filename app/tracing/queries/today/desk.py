@@ -6,9 +6,19 @@ from datetime import date, datetime, tzinfo
 from functools import cached_property
 from typing import Any
 
+from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
+from app.bench.queries import indents_used
+from app.equipment.queries import (
+    BoardLine,
+    ReportOnFile,
+    due_board,
+    out_of_use_board,
+    waiting_reports,
+)
+from app.equipment.rules import DueState
 from app.people.queries import (
     AuthorisationLine,
     authorisations,
@@ -16,15 +26,20 @@ from app.people.queries import (
     people,
 )
 from app.people.records import Person
-from app.people.rights import Act, may
+from app.people.rights import Act, Role, may
 from app.release.queries.actions import ActionLine, actions_overdue
-from app.release.queries.nonconformances import NonconformanceLine, open_lines
+from app.release.queries.nonconformances import NonconformanceLine, lines_of, open_rows
 from app.release.queries.panel_facts import panel_facts
+from app.release.rules.facts import PanelFacts
 from app.release.service import Case, case_of
 from app.requirements.queries import Revision, drafts
 from app.tracing.queries import lists
 
 MOST_PANELS = 400
+_DECIDING = {Role.INSPECTOR.value, Role.SUPERVISOR.value}
+"""Whose desks ask about panels that are not decided."""
+_DISPOSING = {Role.SUPERVISOR.value, Role.ENGINEER.value}
+"""Whose desks ask about open nonconformances."""
 MOST_ALONE = 6
 """More things alike than this are one line, with a way to the list of them."""
 
@@ -83,15 +98,30 @@ class Asking:
     @cached_property
     def cases(self) -> tuple[Case, ...]:
         """The panels that can be waiting for somebody, oldest first."""
-        ids = lists.undecided(self.session, most=MOST_PANELS)
-        facts = panel_facts(self.session, ids, zone=self.zone)
-        return tuple(case_of(facts[key]) for key in ids)
+        return tuple(case_of(self._facts[key]) for key in self._undecided)
 
     @cached_property
     def nonconformances(self) -> list[NonconformanceLine]:
         """The open ones on which something can be done, the longest open first."""
-        lines = open_lines(self.session, zone=self.zone)
+        lines = lines_of(self.session, self._opened, self._facts)
         return [line for line in lines if line.weighed is not None]
+
+    @cached_property
+    def _facts(self) -> dict[int, PanelFacts]:
+        """Of every panel that some desk of theirs asks about; read in one go."""
+        opened = {row.panel_id for row in self._opened}
+        ids = {*self._undecided, *opened}
+        return panel_facts(self.session, ids, zone=self.zone, in_full=opened)
+
+    @cached_property
+    def _undecided(self) -> Sequence[int]:
+        if not _DECIDING & set(self.by.roles):
+            return ()
+        return lists.undecided(self.session, most=MOST_PANELS)
+
+    @cached_property
+    def _opened(self) -> Sequence[Row[Any]]:
+        return open_rows(self.session) if _DISPOSING & set(self.by.roles) else ()
 
     @cached_property
     def drafts(self) -> list[Revision]:
@@ -102,6 +132,24 @@ class Asking:
     def overdue(self) -> list[ActionLine]:
         """Corrective actions whose day has passed, unchecked, the oldest first."""
         return actions_overdue(self.session, self.today)
+
+    @cached_property
+    def reports(self) -> list[ReportOnFile]:
+        """Reports that nobody has reviewed, the longest waiting first."""
+        return waiting_reports(self.session)
+
+    @cached_property
+    def due(self) -> list[BoardLine]:
+        """What the due board lists, the most urgent first."""
+        at = self.now.astimezone(self.zone)
+        return due_board(self.session, at=at, used=indents_used(self.session))
+
+    @cached_property
+    def out_of_use(self) -> list[BoardLine]:
+        """Of the due board the testers out of use alone."""
+        if Role.ENGINEER.value in self.by.roles:
+            return [line for line in self.due if line.due.state is DueState.OUT_OF_USE]
+        return out_of_use_board(self.session)
 
     @cached_property
     def authorisations(self) -> list[AuthorisationLine]:

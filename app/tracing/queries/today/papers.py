@@ -3,8 +3,7 @@
 from datetime import UTC, datetime, time
 from urllib.parse import quote
 
-from app.bench.queries import indents_used
-from app.equipment.queries import BoardLine, due_board, waiting_reports
+from app.equipment.queries import BoardLine
 from app.equipment.rules import DueState
 from app.people.rights import Act, may
 from app.requirements.queries import Revision
@@ -83,18 +82,24 @@ def reviews(asking: Asking) -> list[Waiting]:
             href=one.href,
             since=one.entered_at,
         )
-        for one in waiting_reports(asking.session)
+        for one in asking.reports
         if not asking.by.is_person(one.entered_by_id)
     ]
     return few(tasks, "Reviews", "reports wait for a second person.", "/reviews")
 
 
-def equipment_due(asking: Asking, *, only: DueState | None = None) -> list[Waiting]:
+def out_of_use(asking: Asking) -> list[Waiting]:
+    """Testers in quarantine."""
+    at = asking.now.astimezone(asking.zone)
+    return [
+        _due_task(line, line.code, _due_words(line), line.href, at) for line in asking.out_of_use
+    ]
+
+
+def equipment_due(asking: Asking) -> list[Waiting]:
     """What the due board lists, save what only waits for review; many sensors in one line."""
     at = asking.now.astimezone(asking.zone)
-    board = due_board(asking.session, at=at, used=indents_used(asking.session))
-    wanted = [line for line in board if line.due.state is not DueState.WAITING]
-    lines = [line for line in wanted if only in {None, line.due.state}]
+    lines = [line for line in asking.due if line.due.state is not DueState.WAITING]
     sensors = [line for line in lines if line.kind == "sensor"]
     if len(sensors) > MOST_ALONE:
         lines = [line for line in lines if line.kind != "sensor"]

@@ -6,11 +6,10 @@ from datetime import datetime, tzinfo
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
-from app.equipment.rules import DueState
 from app.people.rights import Role
 from app.release.rules.gates import address
 from app.tracing.queries import waiting
-from app.tracing.queries.today import floor, panels, papers, training
+from app.tracing.queries.today import floor, lots, panels, papers, training
 from app.tracing.queries.today.desk import Asking, Desk, Waiting, in_order, once
 from app.tracing.queries.trail_review import review_due
 
@@ -47,8 +46,9 @@ def _supervisor(asking: Asking) -> _Lines:
     tasks += panels.departures(asking) + panels.actions(asking) + panels.scrap(asking)
     tasks += panels.upstream_holds(asking)
     tasks += floor.troubles(asking) + floor.voids(asking) + floor.corrections(asking)
+    tasks += lots.corrections(asking)
     tasks += papers.to_key(asking) + papers.to_verify(asking) + papers.reviews(asking)
-    tasks += papers.equipment_due(asking, only=DueState.OUT_OF_USE)
+    tasks += papers.out_of_use(asking)
     tasks += training.of_others(asking) + _trail_review(asking)
     return tasks, asides
 
@@ -56,7 +56,7 @@ def _supervisor(asking: Asking) -> _Lines:
 def _engineer(asking: Asking) -> _Lines:
     tasks = papers.equipment_due(asking) + papers.reviews(asking) + floor.planned(asking)
     tasks += panels.departures(asking) + panels.actions(asking) + panels.scrap(asking)
-    return tasks + papers.to_key(asking), []
+    return tasks + papers.to_key(asking) + lots.corrections(asking), []
 
 
 def _auditor(asking: Asking) -> _Lines:
