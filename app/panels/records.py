@@ -80,7 +80,10 @@ UNDECIDED = (Decided.OPEN, Decided.REWORK, Decided.REPAIR)
 """What leaves a panel with something still to come. Every other decision settles it."""
 
 
-ENDED = (Decided.RETURNED, Decided.SCRAPPED, Decided.REPLACED)
+OUT_OF_HAND = (Decided.RETURNED, Decided.SCRAPPED)
+"""What leaves nothing that a verdict could still say. A panel that was replaced is not among them:
+those that came of it rest on its coupons."""
+ENDED = (*OUT_OF_HAND, Decided.REPLACED)
 """What leaves a panel with nothing more to decide, so that there is nothing to hold either."""
 
 

@@ -4,7 +4,7 @@ Readings, checks, voids, corrections and retests judge their coupons in their ow
 Papers are accepted, studies closed and correction tables verified without knowing the coupons.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Protocol
 
@@ -24,7 +24,7 @@ from app.equipment.records import (
 )
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
-from app.panels.records import Coupon, Decided, Panel
+from app.panels.records import OUT_OF_HAND, Coupon, Panel
 
 SPEAKS_OF_COUPONS = (
     Tag.REPORT_REVIEWED,
@@ -35,8 +35,6 @@ SPEAKS_OF_COUPONS = (
 """Acts that can change what coupons judged before them rest on."""
 _TAGS = tuple(tag.value for tag in SPEAKS_OF_COUPONS)
 _KINDS = ("tester", "thermometer", "reference_block", "correction_table")
-_OUT_OF_HAND = (Decided.RETURNED, Decided.SCRAPPED)
-"""Of a replaced panel the coupons speak for what came of it, so it is not among these."""
 _ZONES_APART = timedelta(hours=14)
 """A day of the shop begins this long before the day in UTC at the most."""
 
@@ -82,18 +80,22 @@ def coupons_concerned(session: Session, entries: Iterable[Spoke]) -> dict[int, s
                 first[key] = entry
     found: dict[int, str] = {}
     for entry in first.values():
-        found |= dict.fromkeys(session.scalars(_at_hand(_measured(session, entry))), entry.by)
+        found |= dict.fromkeys(session.scalars(judged_at_hand(_measured(session, entry))), entry.by)
     return dict(sorted(found.items()))
 
 
-def _at_hand(coupons: Any) -> Select[Any]:
+def judged_at_hand(coupons: Sequence[Select[Any]]) -> Select[Any]:
+    """Selects those of the coupons, each selected by its key, whose verdict can matter still.
+
+    They have one, ride in a load that goes ahead, and their panel is neither scrapped nor returned.
+    """
     return (
         select(LoadCoupon.coupon_id)
         .join(Panel, Panel.id == LoadCoupon.panel_id)
         .where(
             or_(*(LoadCoupon.coupon_id.in_(some) for some in coupons)),
             goes_ahead(LoadCoupon.load_id),
-            Panel.decided.not_in(_OUT_OF_HAND),
+            Panel.decided.not_in(OUT_OF_HAND),
             select(CouponVerdict.id)
             .where(CouponVerdict.coupon_id == LoadCoupon.coupon_id)
             .exists(),

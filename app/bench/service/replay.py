@@ -22,7 +22,7 @@ from app.documents.replayed import Replayed, differences, outcome_differences
 from app.errors import Refusal
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
-from app.panels.records import Coupon, Decided, Panel
+from app.panels.records import OUT_OF_HAND, Coupon, Panel
 from app.requirements import queries as requirements
 
 _BATCH = 100
@@ -79,7 +79,7 @@ def _before(last: int | None) -> Select[Any]:
         select(LoadCoupon.id)
         .join(Panel, Panel.id == LoadCoupon.panel_id)
         .where(LoadCoupon.coupon_id == Coupon.id, goes_ahead(LoadCoupon.load_id))
-        .where(Panel.decided.in_((Decided.RETURNED, Decided.SCRAPPED)))
+        .where(Panel.decided.in_(OUT_OF_HAND))
     )
     wanted = (
         select(

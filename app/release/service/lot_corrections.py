@@ -12,25 +12,23 @@ from datetime import datetime, tzinfo
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import or_, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append, together
-from app.bench.records import CouponVerdict
+from app.bench.queries.papers_since import judged_at_hand
 from app.bench.service.verdicts import judge_again
 from app.database import Base, Database
 from app.equipment.rules.reports import SentFile
 from app.equipment.service.terms import keep_file
 from app.errors import Conflict, NotAllowed, NotFound, Refusal, refuse
-from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
 from app.panels import queries as panels
 from app.panels.queries.lot_corrections import answer_content
 from app.panels.records import (
     Coupon,
-    Decided,
     HoldOn,
     LotCorrection,
     LotCorrectionAnswer,
@@ -48,9 +46,6 @@ SHORTEST = 10
 """Letters and signs of a reason, and of what shows the right figures."""
 _AT_ONCE = 100
 """Coupons judged together; all of them in the one transaction."""
-_GONE = (Decided.RETURNED, Decided.SCRAPPED)
-"""What leaves nothing that a verdict could still say. A panel that was replaced is not among them:
-those that came of it rest on its coupons."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,18 +290,9 @@ def _judge_again(
 ) -> None:
     """Judge what was judged of the lot's coupons, and of those that ride on its panels."""
     session.flush()
-    concerned = session.scalars(
-        select(Coupon.id)
-        .join(LoadCoupon, LoadCoupon.coupon_id == Coupon.id)
-        .join(Panel, Panel.id == LoadCoupon.panel_id)
-        .where(
-            or_(Coupon.lot_id == lot.id, Panel.lot_id == lot.id),
-            Panel.decided.not_in(_GONE),
-            goes_ahead(LoadCoupon.load_id),
-            select(CouponVerdict.id).where(CouponVerdict.coupon_id == Coupon.id).exists(),
-        )
-        .order_by(Coupon.id)
-        .distinct()
-    ).all()
+    of_lot = select(Coupon.id).where(Coupon.lot_id == lot.id)
+    rode = select(LoadCoupon.coupon_id).join(Panel, Panel.id == LoadCoupon.panel_id)
+    on_its_panels = rode.where(Panel.lot_id == lot.id)
+    concerned = session.scalars(judged_at_hand([of_lot, on_its_panels]).distinct()).all()
     for first in range(0, len(concerned), _AT_ONCE):
         judge_again(session, concerned[first : first + _AT_ONCE], by=by, at=at, zone=zone)
