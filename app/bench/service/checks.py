@@ -34,7 +34,6 @@ from app.bench.service.sessions import (
     MOST_READINGS,
     busy,
     refuse_fields,
-    refuse_held,
     refuse_out_of_date,
     refuse_quarantined,
 )
@@ -50,7 +49,7 @@ from app.judging.witness.reference_block import judge_block_check
 from app.loads.queries import goes_ahead
 from app.loads.records import LoadCoupon
 from app.panels.records import HoldCause, HoldOn
-from app.panels.service import put_on_hold
+from app.panels.service import put_on_hold, refuse_held
 from app.people.rights import Act, Role, require, require_to_measure
 
 

@@ -13,8 +13,8 @@ from app.bench.rules.bracketing import Standing, day_of
 from app.database import Database
 from app.equipment import queries as equipment
 from app.errors import Conflict, Refusal
-from app.panels.queries import Used, why_held
 from app.panels.records import HoldOn
+from app.panels.service import refuse_held
 from app.people.rights import Act, require, require_to_measure
 
 MOST_READINGS = 20
@@ -88,17 +88,6 @@ def refuse_quarantined(session: Session, tester_id: int, code: str) -> None:
             f"{code} is out of use: {out.reason.rstrip('.')}. Use another tester; a second person "
             "may let this one be used again on its page."
         )
-
-
-def refuse_held(session: Session, kind: HoldOn, code: str, *, at: datetime) -> None:
-    """Pass if no hold on the tester, block or thermometer is open; part of a deciding transaction.
-
-    Raises:
-        Conflict: one is; says who placed it and why.
-    """
-    held = why_held(session, [Used(kind, code, at, at)])
-    if held:
-        raise Conflict(held[0].words)
 
 
 def refuse_out_of_date(

@@ -11,15 +11,15 @@ from app.audit.tags import Tag
 from app.audit.writer import append
 from app.database import Database
 from app.equipment.records import VacuumGauge
-from app.errors import Conflict, Refusal
+from app.errors import Refusal
 from app.judging.verdict import Finding
 from app.loads import queries
 from app.loads.bags.bag import LeakReading, judge_leak, outcome_of, refuse_impossible
 from app.loads.evidence import gauge_span_findings
 from app.loads.records import LeakCheck
 from app.loads.service.refusals import refuse_cancelled, refuse_future, working_panel_in
-from app.panels.queries import Used, why_held
 from app.panels.records import HoldOn
+from app.panels.service import refuse_held
 from app.people.rights import Act, require
 from app.requirements import queries as requirements
 
@@ -111,7 +111,6 @@ def _gauge(session: Session, code: str, taken_at: datetime) -> VacuumGauge:
     if found is None:
         sentence = f"No vacuum gauge {code} is on record. Check its mark, or have it registered."
         raise Refusal(sentence, fields={"gauge": sentence})
-    held = why_held(session, [Used(HoldOn.VACUUM_GAUGE, found.code, taken_at, taken_at)])
-    if held:
-        raise Conflict(held[0].words, fields={"gauge": "Read another gauge."})
+    another = {"gauge": "Read another gauge."}
+    refuse_held(session, HoldOn.VACUUM_GAUGE, found.code, at=taken_at, fields=another)
     return found

@@ -2,7 +2,7 @@
 
 from app.panels.service.custody import Among, HandOver, record_custody, record_hand_overs
 from app.panels.service.final import refuse_final, why_final
-from app.panels.service.holds import hold_panel, put_on_hold, recall
+from app.panels.service.holds import hold_panel, put_on_hold, recall, refuse_held
 from app.panels.service.material import (
     SURFACES,
     Material,
@@ -27,6 +27,7 @@ __all__ = [
     "record_custody",
     "record_hand_overs",
     "refuse_final",
+    "refuse_held",
     "register_coupons",
     "register_panel",
     "register_place",

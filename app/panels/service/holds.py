@@ -9,8 +9,9 @@ from sqlalchemy.orm import Session
 from app.audit.actor import Actor
 from app.audit.tags import Tag
 from app.audit.writer import append
-from app.panels.queries import with_heirs
-from app.panels.records import ENDED, IN_USE, Hold, HoldCause, Panel
+from app.errors import Conflict
+from app.panels.queries import Used, why_held, with_heirs
+from app.panels.records import ENDED, IN_USE, Hold, HoldCause, HoldOn, Panel
 
 
 def hold_panel(
@@ -84,3 +85,16 @@ def recall(
         return []
     cause = HoldCause.EVIDENCE_CHANGED
     return put_on_hold(session, in_use, reason=reason, cause=cause, by=by, at=at)
+
+
+def refuse_held(
+    session: Session, kind: HoldOn, code: str, *, at: datetime, fields: dict[str, str] | None = None
+) -> None:
+    """Pass if no hold on the instrument or block is open; part of a deciding transaction.
+
+    Raises:
+        Conflict: one is; says who placed it and why; ``fields`` go with it.
+    """
+    held = why_held(session, [Used(kind, code, at, at)])
+    if held:
+        raise Conflict(held[0].words, fields=fields)
